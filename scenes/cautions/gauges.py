@@ -26,6 +26,8 @@ NAMED_SENSOR = re.compile(  # 32 x 18 sensor: the recorded area itself, in any s
     r"(?<![\w.:])(\d{1,2}(?:\.\d+)?)\s?(?:mm)?\s?[x×]\s?(\d{1,2}(?:\.\d+)?)\s?(?:mm)?\s(?:sensor|gate|imager|chip|recorded)\b",
     re.IGNORECASE,
 )
+PERFORATIONS = re.compile(r"(?<![\w.])([2345]|8|15)[ -]?perf(?:oration)?s?(?!\w)", re.IGNORECASE)
+LOWER_SHARE = 0.9  # of the lowest picture of so many perforations
 SENSOR_SHARE = 0.97  # a title rounds to a mm
 A_RATIO = r"(?<![\w.:])(?:\d{1,2}(?:\.\d+)?\s?:\s?\d{1,2}|[1-3]\.\d{1,2})(?![\w.:])"
 FRAMED = r"(?:deliver(?:y|able|ed)|extraction|finish|master|release|fram(?:e|ed|ing)|guide)"
@@ -66,7 +68,7 @@ def gauge_words(scene: Scene) -> Iterator[str]:
     camera = scene.camera
     if {"width_mm", "height_mm"} & set(camera.confirmed):
         return
-    yield from ([*_sensor_words(scene)] or _title_words(scene))
+    yield from ([*_sensor_words(scene)] or [*_title_words(scene)] or _perforation_words(scene))
     yield from _frame_words(scene)
     for guide in camera.guide:
         named = [gauge for gauge in GAUGES if gauge.in_guides and not gauge.film_mm and gauge.words.search(guide.name)]
@@ -86,6 +88,21 @@ def _sensor_words(scene: Scene) -> Iterator[str]:
     short = [area for area in areas if camera.width_mm < SENSOR_SHARE * area[0] or camera.height_mm < SENSOR_SHARE * area[1]]
     if short and len(short) == len(areas) and not MAY_BE_ELSE.search(scene.title):
         yield _words(camera, f'the scene\'s title "{scene.title}"', f"{plain(short[0][0])} x {plain(short[0][1])} mm")
+
+
+def _perforation_words(scene: Scene) -> Iterator[str]:
+    """A picture far lower than film of so many perforations has, by the title: two for four halve it."""
+    camera, named = scene.camera, dict.fromkeys(PERFORATIONS.findall(scene.title))
+    if len(named) != 1 or MAY_BE_ELSE.search(scene.title):
+        return
+    (count,) = named
+    areas = [area for name, area in formats().items() if name.endswith(f"-{count}perf")]
+    if areas and camera.height_mm < LOWER_SHARE * min(area.height_mm for area in areas):
+        area = min(areas, key=lambda area: area.height_mm)
+        yield (
+            f'{_size(camera)} is lower than the scene\'s title "{scene.title}" says ({area.title}, {plain(area.width_mm)} x '
+            f"{plain(area.height_mm)} mm), and the lower picture sees less of the box: put the recorded area right, or the title"
+        )
 
 
 def _frame_words(scene: Scene) -> Iterator[str]:

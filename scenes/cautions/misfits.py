@@ -60,7 +60,12 @@ def _tilted_ring_words(box: Box, lens: Lens) -> Words:
     for seal in box.seal:
         inner_mm = seal.inner_mm or lens.front_diameter_mm
         needed_mm = lens.front_diameter_mm / math.cos(tilt_rad) + THINNEST_RING_MM * math.sin(tilt_rad)
-        if seal.kind == "ring" and inner_mm + SOFT_GAP_MM < needed_mm:
+        if seal.kind == "ring" and inner_mm + SOFT_GAP_MM < lens.front_diameter_mm:
+            text = (
+                f"inner_mm = {plain(inner_mm)} of a rigid ring does not go over front_diameter_mm = {plain(lens.front_diameter_mm)}"
+            )
+            yield seal.name or "seal", f"{text}; measure both, or let it stand ahead of the front as a stage"
+        elif seal.kind == "ring" and inner_mm + SOFT_GAP_MM < needed_mm:
             ring = f"a ring of {plain(inner_mm)} mm round front_diameter_mm = {plain(lens.front_diameter_mm)}"
             yield (
                 "box",

@@ -27,6 +27,7 @@ ANY_SIZE = re.compile(r"(?<![\w.])\d+(?:\.\d+)?(?:(?:[x×*]|\s[x×*]\s|\sby\s)\d
 NAMED_SHARE, LEAST_SIZE_MM = 0.03, 20.0  # names round sizes; smaller numbers are ratios, as 16x9, or inches, as 4x5.65
 OTHER_SIZE = "give it the right size, or another name"
 DEGREES = r"(?:degs?\b|degrees?\b|°|º)"
+WAY = re.compile(r"\s?(in|inwards?|out|below|above|down|up)\b", re.IGNORECASE)
 NAMED_ANGLE, SAME_DEG = re.compile(rf"(?<![\w.])(-?\d{{1,3}}(?:\.\d+)?)\s?{DEGREES}", re.IGNORECASE), 1.0
 ANGLE_RANGE = re.compile(
     rf"(?<![\w.])-?\d+(?:\.\d+)?\s?{DEGREES}?\s?(?:-|\.\.|~|to\b)\s?-?\d+(?:\.\d+)?\s?{DEGREES}", re.IGNORECASE
@@ -273,10 +274,20 @@ def flag_angle_words(box: Box) -> Iterator[tuple[str, str]]:
     """Flags called by another angle than theirs, such as 'top flag 20 deg'; a limit, or a range, is none."""
     for flag in box.flag:
         name = without_limits(ANGLE_RANGE.sub(" ", plain_name(flag.name or "")))
-        named = [float(found) for found in NAMED_ANGLE.findall(name)]
+        named = [angle for found in NAMED_ANGLE.finditer(name) for angle in _meant_deg(found)]
         if named and all(abs(angle - flag.angle_deg) > SAME_DEG for angle in named):
             angles = f"angle_deg = {plain(flag.angle_deg)} speaks against its name, {plain(named[0])} deg"
             yield flag.name or "", f"{angles}; give it the right angle, or another name"
+
+
+def _meant_deg(found: re.Match[str]) -> tuple[float, ...]:
+    """The angles that a flag may be set to by a number of its name: '10 deg in' leans in, '10 deg below level' either way."""
+    angle = float(found[1])
+    way = WAY.match(found.string, found.end())
+    if way is None:
+        return (angle,)
+    inward = -abs(angle)
+    return {"in": (inward,), "inward": (inward,), "inwards": (inward,), "out": (abs(angle),)}.get(way[1].lower(), (angle, -angle))
 
 
 def power_words(box: Box) -> Iterator[tuple[str, str]]:

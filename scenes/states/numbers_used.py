@@ -212,7 +212,7 @@ def _box_rows(box: Box, lens: Lens, resources: Resources, counts: Counts) -> tup
         *((hood.name or "hood", _hood_words(hood)) for hood in box.hood if counts(hood)),
         *((flag_name(flag), _flag_words(flag, box.hood)) for flag in box.flag if counts(flag)),
         *(
-            (solid.name or f"solid {number}", _solid_words(solid, resources))
+            (solid.name or f"solid {number}", _solid_words(solid, box, resources))
             for number, solid in enumerate(box.solid, 1)
             if counts(solid)
         ),
@@ -275,12 +275,13 @@ def _flag_words(flag: Flag, hoods: tuple[Hood, ...]) -> str:
     return f"{side}at {plain(flag.angle_deg)} deg, {blade}, hinged at {_number(at_mm)}, {_number(out_mm)} off the middle"
 
 
-def _solid_words(solid: Solid, resources: Resources) -> str:
+def _solid_words(solid: Solid, box: Box, resources: Resources) -> str:
     """'200 x 10 x 8 as read from bracket.stl, from 18 to 26 ahead, its middle 62 up'."""
     mesh = resources.meshes[solid.file]
     points_mm = MM_PER_UNIT[solid.unit or mesh.unit or "mm"] * mesh.vertices
     size = " x ".join(_number(length) for length in np.ptp(points_mm, axis=0))
-    placed = pose(tilt_deg=solid.tilt_deg, turn_deg=solid.turn_deg, ahead_mm=solid.at_mm).points_to_frame(points_mm)
+    centre_mm = box.back[0].thickness_mm / 2 if box.back else 0.0  # of the plate, which places of meshes count from
+    placed = pose(tilt_deg=solid.tilt_deg, turn_deg=solid.turn_deg, ahead_mm=centre_mm + solid.at_mm).points_to_frame(points_mm)
     least, most = placed.min(axis=0), placed.max(axis=0)
     right, up = (_tenth(value) for value in frame_to_right_up((least + most)[:2] / 2))
     turned = _turns(turn=solid.turn_deg, tilt=solid.tilt_deg)

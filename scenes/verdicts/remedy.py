@@ -272,8 +272,10 @@ def _changes(plan: State, to_blame: Sequence[Part], light: Light) -> Iterator[Ch
 
 
 def _is_on_barrel(plan: State, part: Part) -> bool:
-    """Whether a seal grips the barrel, so that a wider one would not close."""
+    """Whether a soft seal grips the barrel, so that a wider one would not close; a rigid ring cannot be pushed back over it."""
     outline = _first(part).outline
+    if any(seal.kind == "ring" and (seal.name or "seal") == part.name for seal in plan.fitted.seal):
+        return False
     return isinstance(outline, Circle) and 2 * outline.radius_mm <= plan.lens.front_diameter_mm + TOLD_MM
 
 

@@ -273,7 +273,9 @@ class Solid(BoxPart):
 
     file: str = path("STL, OBJ, PLY, 3MF or GLB file, relative to the scene file.")
     unit: MeshUnit | None = choice("Unit of the file's numbers; left out: mm, and asked for where its size looks odd.", None)
-    at_mm: float = mm("Moved ahead by this much, from the back plate's rear face.", -1000.0, 3000.0, 0.0)
+    at_mm: float = mm(
+        "Its origin, ahead of the back plate's centre (half its thickness ahead of its rear face).", -1000.0, 3000.0, 0.0
+    )
     turn_deg: float = deg("Turn about its origin, clockwise as the operator sees it.", -360.0, 360.0, 0.0)
     tilt_deg: float = deg("Tilt about its origin: positive when its top leans toward the scene.", -180.0, 180.0, 0.0)
 

@@ -62,6 +62,26 @@ def test_a_sensor_of_its_name_or_a_larger_one_gets_no_word(title, camera):
     assert told(title, camera) == []
 
 
+@pytest.mark.parametrize(
+    ("title", "camera"),
+    [
+        ("Super 35 4-perf, night", 'format = "35-2perf"'),
+        ("Super 35 4-perf, night", 'format = "super-35-3perf"'),
+        ("Super 35 3-perf", "width_mm = 24.89\nheight_mm = 8.37"),
+        ("Salt flats, 5 perf", "width_mm = 52.48\nheight_mm = 13.01"),
+    ],
+)
+def test_a_picture_lower_than_film_of_so_many_perforations_is_told(title, camera):
+    """Heights of SMPTE ST 59 and ST 215 as in scenes/data/formats.toml: 16 or 18.67, 13.87, 9.47 and 23.01 mm."""
+    (text,) = [text for text in told(title, camera) if "is lower than" in text]
+    assert f'is lower than the scene\'s title "{title}" says (' in text
+
+
+@pytest.mark.parametrize("camera", ['format = "academy-35-4perf"', 'format = "super-35-4perf"', 'format = "36x24"'])
+def test_each_picture_of_four_perforations_and_a_higher_one_get_no_word(camera):
+    assert told("Super 35 4-perf", camera) == [] or "is lower" not in " ".join(told("Super 35 4-perf", camera))
+
+
 def test_a_number_of_mm_that_is_a_lens_of_the_scene_is_no_film():
     assert told("Quay, 65 mm", 'format = "36x24"', focal_mm=65) == []
     assert len(told("Quay, 65 mm", 'format = "36x24"', focal_mm=50)) == 1

@@ -9,7 +9,7 @@ from scenes.io.dxf.outline import read_outline
 from scenes.scene_file.errors import SceneError
 
 MM, INCHES, UNITLESS = 4, 1, 0  # DXF reference, $INSUNITS
-UNEVEN = ((-93, -70), (93, -70), (93, 70), (-60, 70))
+UNEVEN = ((-93, -70), (93, -62), (93, 70), (-60, 70))  # no corner has one opposite: it is meant so
 
 
 def drawing(*, unit=MM, version="R2010", properties=(), record=()):

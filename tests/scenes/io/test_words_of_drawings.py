@@ -11,7 +11,7 @@ from scenes.scene_file.errors import SceneError
 
 MM, INCHES, CM, UNITLESS = 4, 1, 5, 0  # DXF reference, $INSUNITS
 EVEN = ((-70, -50), (70, -50), (70, 50), (-70, 50))
-UNEVEN = ((-70, -50), (70, -50), (70, 50), (-40, 50))
+UNEVEN = ((-70, -50), (70, -44), (70, 50), (-40, 50))  # no corner has one opposite: it is meant so
 
 
 def drawing(*texts, unit=MM, corners=EVEN, share=1.0, add=None):

@@ -163,7 +163,7 @@ def test_each_part_is_told_with_its_numbers_and_files_by_what_was_read_of_them(t
         ("mask", "at 16, 160 x 110 as read from cut.dxf"),
         ("hood", "at 20, 190 x 150 to 230 x 180, 30 deep"),
         ("top flag", "at 40 deg, 80 long, 225 wide, hinged at 50, 90 off the middle"),
-        ("bracket", "200 x 20 x 30 as read from bracket.stl, from 45 to 75 ahead, its middle 150 up"),
+        ("bracket", "200 x 20 x 30 as read from bracket.stl, from 47 to 77 ahead, its middle 150 up"),
     )
 
 
@@ -193,7 +193,7 @@ def test_how_far_a_front_comes_out_and_the_pupil_magnification_are_told(tmp_path
 
 def test_glass_of_another_index_a_cut_out_off_its_middle_and_where_a_mesh_stands_are_told(tmp_path):
     rows = dict(used(tmp_path).box)
-    assert rows["bracket"] == "200 x 20 x 30 as read from bracket.stl, from 45 to 75 ahead, its middle 150 up"
+    assert rows["bracket"] == "200 x 20 x 30 as read from bracket.stl, from 47 to 77 ahead, its middle 150 up"
     found = loaded(tmp_path, left_mm=80, right_mm=70)  # x of a drawing runs to the operator's right
     first = next(iter(states_of(found.scene, found.resources)))
     assert dict(numbers_used([first]).box)["mask"].startswith("at 16, 150 x 110, 5 left of the middle, as read from cut.dxf")
