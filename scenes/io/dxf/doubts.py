@@ -42,9 +42,9 @@ def layer_doubts(layers: Iterable[str]) -> Iterator[str]:
 def hanging_doubts(measured: Sequence[Points], lines: Sequence[Line]) -> Iterator[str]:
     """Dimensions that hold on to nothing that was read."""
     drawn = shapely.STRtree([shapely.LineString(line) for line in lines if len(line) > 1])
-    for points in measured:
+    for points in filter(len, measured):  # an angle or arc holds no places
         near = drawn.query(shapely.points(points), predicate="dwithin", distance=LOOSE_MM)
-        if points and near.shape[1] == 0:
+        if near.shape[1] == 0:
             x, y = points[0]
             yield f"a dimension at x {x:.4g}, y {y:.4g} mm measures what is not drawn there; has a line of its cut-out been lost?"
             return

@@ -120,3 +120,14 @@ def test_properties_in_the_older_form_are_read():
     """An XRECORD "DWGPROPS", with title (2) and own properties (300 on, "name=value"); from memory of files."""
     assert "is not drawn at full size" in answer(drawing(record=[(1, "DWGPROPS COOKIE"), (2, "Mask"), (300, "Scale=2:1")]))
     assert not answer(drawing(record=[(1, "DWGPROPS COOKIE"), (2, "Mask 24"), (4, "N.N."), (300, "Part=12-345"), (301, "=")]))
+
+
+def test_an_angle_that_is_dimensioned_is_no_damage():
+    document = ezdxf.new("R2018", setup=True)
+    document.header["$INSUNITS"] = MM
+    space = document.modelspace()
+    space.add_lwpolyline(UNEVEN, close=True)
+    space.add_angular_dim_3p(base=(-60, -40), center=(-93, -70), p1=(93, -62), p2=(-60, 70)).render()
+    stream = io.StringIO()
+    document.write(stream)
+    assert answer(stream.getvalue().encode()) == ""
