@@ -49,9 +49,9 @@ def is_divided(pencils_at: PencilsAt, grid: PixelGrid, box: Box) -> bool:
 
 
 def _spread_out(grid: PixelGrid) -> FloatArray:
-    """Centres (N, 2) of a few pixels all over the picture [mm]."""
+    """Centres (N, 2) of a few pixels [mm], each amid its share of the picture, so that edges stand for no more than they are."""
     x, y = (
-        at[np.linspace(0, len(at) - 1, min(few, len(at))).round().astype(int)]
+        at[((np.arange(min(few, len(at))) + 0.5) * len(at) / min(few, len(at))).astype(int)]
         for at, few in zip((grid.x_mm, grid.y_mm), FEW, strict=True)
     )
     return np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)

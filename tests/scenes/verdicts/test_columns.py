@@ -59,7 +59,7 @@ def test_a_map_is_coarser_where_trays_cut_the_large_pupils_of_every_pixel_and_th
 
 
 def test_a_map_of_small_pupils_is_as_fine_as_any():
-    (state,) = states_of(parse_scene(ROUND_TRAYS.format(stop=32.0), "trays.toml"))  # f/22: 992 columns of 1024
+    (state,) = states_of(parse_scene(ROUND_TRAYS.format(stop=16.0), "trays.toml"))
     found, grid = answered(state, None)
     assert found.columns == grid.columns
 
