@@ -163,6 +163,7 @@ def size_words(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, str]]:
         yield from _tray_glass_words(stage, stage_name(stage, number))
     for hood in box.hood:
         yield from _hood_size_words(hood, [size for stage in box.stage if (size := _glass_mm(stage))])
+    yield from _board_size_words(box)
 
 
 def _mask_size_words(mask: Mask, drawn_mm: Size | None) -> Iterator[tuple[str, str]]:
@@ -199,6 +200,9 @@ def _tray_glass_words(stage: Stage, name: str) -> Iterator[tuple[str, str]]:
     own = _glass_named(stage.filter.name or "") if stage.filter is not None else None
     if glass is not None and own is not None and _is_larger(glass, [own[1]]):
         yield name, f"its filter of {times(glass)} mm is larger than its name says, {own[0]}, {times(own[1])} mm; {OTHER_SIZE}"
+    told = _named_sizes(stage.filter.name or "") if stage.filter is not None and own is None else []
+    if glass is not None and told and not _any_same(told, [glass, *_turned([glass])]):
+        yield name, f"its filter of {times(glass)} mm is of another size than its name says, {times(told[0])} mm; {OTHER_SIZE}"
 
 
 def _glass_named(name: str) -> tuple[str, Size] | None:
@@ -219,6 +223,23 @@ def _hood_size_words(hood: Hood, glasses: Sequence[Size]) -> Iterator[tuple[str,
     if told and not _any_same(told, [*sizes, *_turned(sizes)]) and _is_larger(hood.front_mm, told) and not _are_glass(told):
         both = f"rear_mm = {as_written(hood.rear_mm)} and front_mm = {as_written(hood.front_mm)}"
         yield name, f"{both} speak against its name, {times(told[0])}; {OTHER_SIZE}"
+
+
+def _board_size_words(box: Box) -> Iterator[tuple[str, str]]:
+    """Flags and plates of another size than their name says, which is not that of a hood or tray that they are for either."""
+    others = [size for hood in box.hood for size in (hood.rear_mm, hood.front_mm)]
+    others += [size for stage in box.stage for size in (stage.outer_mm, opening_mm(stage), _glass_mm(stage)) if size is not None]
+    for flag in box.flag:
+        whole_mm = flag.length_mm + (flag.extension.length_mm if flag.extension is not None else 0.0)
+        sizes, told = [(flag.width_mm, flag.length_mm), (flag.width_mm, whole_mm), *others], _named_sizes(flag.name or "")
+        if told and not _any_same(told, [*sizes, *_turned(sizes)]) and not _are_glass(told):
+            both = f"length_mm = {plain(flag.length_mm)} and width_mm = {plain(flag.width_mm)}"
+            yield flag.name or "", f"{both} speak against its name, {times(told[0])}; {OTHER_SIZE}"
+    for back in box.back:
+        sizes, told = [(back.width_mm, back.height_mm), *others], _named_sizes(back.name or "")
+        if told and not _any_same(told, [*sizes, *_turned(sizes)]) and not _are_glass(told):
+            both = f"width_mm = {plain(back.width_mm)} and height_mm = {plain(back.height_mm)}"
+            yield back.name or "", f"{both} speak against its name, {times(told[0])}; {OTHER_SIZE}"
 
 
 def _named_sizes(name: str) -> list[Size]:
