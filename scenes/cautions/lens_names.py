@@ -23,7 +23,7 @@ NEAREST_WORD = r"(?:close(?:st)?(?:\s?focus)?|cf|mod|min(?:imum)?\s?focus|near(?
 DISTANCE = r"(\d{1,4}(?:\.\d+)?)\s?(mm|cm|m|ft|in|['\"])(?![^\W_])(?:\s?(\d{1,2}(?:\.\d+)?)\s?(?:in(?!\w)|\"|(?!\w)))?"
 NEAREST = re.compile(rf"(?<![^\W_]){NEAREST_WORD}\s?(?:to|at|of|is|[:=.])?\s?{DISTANCE}", re.IGNORECASE)
 BARE_NEAREST = re.compile(
-    r"(?<![\w.\-])(\d{1,2}(?:\.\d+)?)\s?(m|ft|')(?![\w'])(?:\s?(\d{1,2}(?:\.\d+)?)\s?(?:in(?!\w)|\"))?", re.IGNORECASE
+    r"(?<![\w.\-])(\d{1,2}(?:\.\d+)?)\s?(m|ft|')(?![^\W\d_]|')(?:\s?(\d{1,2}(?:\.\d+)?)\s?(?:in(?!\w)|\"|(?!\w)))?", re.IGNORECASE
 )
 SAME_FOCUS_SHARE, SAME_FOCUS_MM = 0.05, 10.0  # crews round what is engraved, more so from feet
 

@@ -144,7 +144,8 @@ def _too_steep_words(run: Run) -> Iterator[str]:
         yield (
             f"{_depth_words(run, 0)} at focal_mm = {plain(short.focal_mm)} and {_rounded(deep)} at {plain(long.focal_mm)}, focus "
             f"{_at(short)}, make the pupil {plain(round(deep / shallow, 1))} times as deep over a zoom of "
-            f"{plain(round(longer, 2))} times, more than published zooms have it; is one half or double of what it is? Measure both again"
+            f"{plain(round(longer, 2))} times, more than published zooms have it; is one half or double of what it is? "
+            "Measure both again"
         )
 
 
