@@ -35,6 +35,7 @@ from scenes.cautions.part_names import (
     outline_words,
     power_words,
     size_words,
+    tilt_words,
     tray_order_words,
 )
 from scenes.cautions.pupil_numbers import (
@@ -127,6 +128,7 @@ def doubtful_box_notes(box: Box, parts: Sequence[Part]) -> tuple[Note, ...]:
     told = [
         *flag_side_words(box),
         *flag_angle_words(box),
+        *tilt_words(box),
         *tray_order_words(box),
         *power_words(box),
         *size_words(box, parts),

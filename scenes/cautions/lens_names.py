@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from scenes.cautions.named_lengths import INCH, is_same
 from scenes.cautions.named_numbers import plain_name
 from scenes.scene_file.messages import plain
-from scenes.scene_file.tables.lens import Lens, focal_lengths
+from scenes.scene_file.tables.lens import Lens, focal_lengths, stated_depths
 from scenes.scene_file.tables.scene import Scene
 
 FRONT_WORD = r"(?:front|od|[\u00f8\u2300])"
@@ -18,6 +18,8 @@ FRONT = re.compile(
     rf"|(?<![\w.\-])(\d{{2,3}}(?:\.\d+)?)\s?(?:mm\s?)?(?:dia\w*\s?)?(?:front|od)(?!\w)(?!\s?\d|\s(?:ana|group|element|focus|glass))",
     re.IGNORECASE,
 )
+PUPIL = re.compile(r"(?<![^\W_])(?:entrance )?pupil\s?(?:at|=|:)?\s?(\d{2,3}(?:\.\d+)?)(?:\s?mm)?(?![\w.])", re.IGNORECASE)
+SAME_DEPTH_MM, SAME_DEPTH_SHARE = 3.0, 0.05  # as marked and as measured
 METRES = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "ft": 12 * INCH, "'": 12 * INCH, "in": INCH, '"': INCH}
 NEAREST_WORD = r"(?:close(?:st)?(?:\s?focus)?|cf|mod|min(?:imum)?\s?focus|near(?:est)?(?:\s?focus)?|focus(?:es|ing)?)"
 DISTANCE = r"(\d{1,4}(?:\.\d+)?)\s?(mm|cm|m|ft|in|['\"])(?![^\W_])(?:\s?(\d{1,2}(?:\.\d+)?)\s?(?:in(?!\w)|\"|(?!\w)))?"
@@ -30,7 +32,7 @@ SAME_FOCUS_SHARE, SAME_FOCUS_MM = 0.05, 10.0  # crews round what is engraved, mo
 
 def without_fronts_and_focus(name: str) -> str:
     """A lens's name, made plain, without the numbers of front and nearest focus: the rest may be its focal length."""
-    for pattern in (NEAREST, BARE_NEAREST, FRONT):
+    for pattern in (NEAREST, BARE_NEAREST, FRONT, PUPIL):
         name = pattern.sub(" ", name)
     return name
 
@@ -39,6 +41,8 @@ def lens_name_words(scene: Scene, lens: Lens) -> Iterator[str]:
     """A front or a nearest focus that is not what the lens's name says."""
     name = plain_name(lens.name)
     yield from _front_words(lens, NEAREST.sub(" ", name))
+    if "pupil_behind_front_mm" not in lens.confirmed:
+        yield from _pupil_words(lens, name)
     if "close_focus_mm" not in lens.confirmed:
         yield from _nearest_words(scene, lens, name)
 
@@ -51,6 +55,17 @@ def _front_words(lens: Lens, name: str) -> Iterator[str]:
         yield (
             f'front_diameter_mm = {plain(lens.front_diameter_mm)} speaks against the name "{lens.name}", {plain(told[0])} mm; '
             "measure the front, or give the lens another name"
+        )
+
+
+def _pupil_words(lens: Lens, name: str) -> Iterator[str]:
+    """A pupil that the name has deeper than all depths of the lens: the farther back, the wider the light is at the box."""
+    told, depths = [float(depth) for depth in PUPIL.findall(name)], stated_depths(lens)
+    ends = [end for depth in depths for end in (*depth.horizontal, *depth.vertical)]
+    if told and ends and lens.pupil_walk is None and min(told) > max(ends) + max(SAME_DEPTH_MM, SAME_DEPTH_SHARE * max(ends)):
+        yield (
+            f'pupil_behind_front_mm = {plain(max(ends))} speaks against the name "{lens.name}", {plain(min(told))} mm; '
+            "measure it, or give the lens another name"
         )
 
 

@@ -22,15 +22,23 @@ WHAT = {  # words of a name, by what they tell
     "wide": r"wide|width|across",
     "high": r"high|tall|height",
     "thick": r"thick|thickness",
+    "corner": r"corners?|radius|radii",
+    "out": r"ext|extension",
     "round": r"dia|diam|diameter|round|id|od|bore|\u00f8|\u2300",
 }
 WORD_AFTER = re.compile(
     rf"{NUMBER}{UNIT}[\s-]?(?:{'|'.join(f'(?P<{what}>{words})' for what, words in WHAT.items())})(?!\w)", re.IGNORECASE
 )
 NOUNS = {  # those that may stand before their number: in 'wide 24' the 24 is a lens
-    "long": "length", "deep": "depth", "wide": "width", "high": "height", "thick": "thickness",
+    "long": "length",
+    "deep": "depth",
+    "wide": "width",
+    "high": "height",
+    "thick": "thickness",
+    "corner": r"corners?(?: radius| of)?|radius",
+    "out": "ext|extension",
     "round": r"dia|diam|diameter|bore|\u00f8|\u2300",
-}  # fmt: skip
+}
 WORD_BEFORE = re.compile(
     rf"(?<![^\W_])(?:{'|'.join(f'(?P<{what}>{words})' for what, words in NOUNS.items())})[\s.:=]*{NUMBER}{UNIT}", re.IGNORECASE
 )
@@ -48,7 +56,19 @@ OTHER = re.compile(  # angles, shares, dates, times and stops
     r"|(?<![^\W_])(?:s/?n|id|asset|inv|set|case|lens|position|pos|mark|m)[\s.:]?\d+(?![\w.])",
     re.IGNORECASE,
 )
-LEAST_MM = {"long": 10.0, "deep": 4.0, "wide": 20.0, "high": 20.0, "thick": 0.0, "round": 20.0, "at": 5.0, "": 60.0, "seal": 40.0}
+LEAST_MM = {
+    "long": 10.0,
+    "deep": 4.0,
+    "wide": 20.0,
+    "high": 20.0,
+    "thick": 0.0,
+    "round": 20.0,
+    "corner": 2.0,
+    "out": 10.0,
+    "at": 5.0,
+    "": 60.0,
+    "seal": 40.0,
+}
 MOST_PLACE_MM = 400.0  # a larger number is how far somebody is focused
 
 

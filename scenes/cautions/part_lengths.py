@@ -163,6 +163,8 @@ def _key_words(part: BoxPart | Filter, what: str, scene: Scene) -> str:
     """The number of a part that a name speaks of, as the scene has it; '' where it has none such."""
     if isinstance(part, Flag):
         return _flag_key(part, what, scene.box)
+    if what in {"corner", "out"} and not isinstance(part, Stage | Mask):
+        return ""
     if isinstance(part, Hood):
         deep, front = f"depth_mm = {plain(part.depth_mm)}", f"front_mm = {as_written(part.front_mm)}"
         return {"wide": front, "high": front, "thick": f"thickness_mm = {plain(part.thickness_mm)}"}.get(what) or _placed(
@@ -199,6 +201,10 @@ def _placed(part: Hood | Stage | Mask, what: str, else_: str) -> str:
 
 
 def _flag_key(flag: Flag, what: str, box: Box) -> str:
+    if what in {"corner", "round"}:
+        return ""
+    if what == "out":
+        return "no extension" if flag.extension is None else f"extension.length_mm = {plain(flag.extension.length_mm)}"
     if what == "at":
         at_mm = _hinge_at_mm(flag, box)
         angle = f"angle_deg = {plain(flag.angle_deg)}"
@@ -212,7 +218,10 @@ def _opening_key(part: Stage | Mask, what: str) -> str:
     opening = part.opening_mm and f"opening_mm = {as_written(part.opening_mm)}"
     opening = opening or (part.opening_diameter_mm and f"opening_diameter_mm = {plain(part.opening_diameter_mm)}") or ""
     deep = f"depth_mm = {plain(part.depth_mm)}" if isinstance(part, Stage) else f"thickness_mm = {plain(part.thickness_mm)}"
-    return {"wide": opening, "high": opening, "round": opening, "long": ""}.get(what, _placed(part, what, deep))
+    corner = f"corner_mm = {plain(part.corner_mm)}" if part.opening_mm else ""
+    return {"wide": opening, "high": opening, "round": opening, "corner": corner, "long": "", "out": ""}.get(
+        what, _placed(part, what, deep)
+    )
 
 
 def _glass_key(glass: Filter, what: str) -> str:

@@ -14,7 +14,7 @@ from scenes.rig.box import stage_name
 from scenes.rig.openings import as_written, built_outlines, opening_mm, times
 from scenes.scene_file.catalogue import filter_sizes, formats
 from scenes.scene_file.messages import plain
-from scenes.scene_file.tables.box import Box, BoxPart, Hood, Mask, Stage, box_parts, is_fitted
+from scenes.scene_file.tables.box import Box, BoxPart, Hood, Mask, Solid, Stage, box_parts, is_fitted
 from scenes.scene_file.tables.lens import Lens
 
 Size = tuple[float, float]
@@ -29,6 +29,10 @@ OTHER_SIZE = "give it the right size, or another name"
 DEGREES = r"(?:degs?\b|degrees?\b|°|º)"
 WAY = re.compile(r"\s?(in|inwards?|out|below|above|down|up)\b", re.IGNORECASE)
 NAMED_ANGLE, SAME_DEG = re.compile(rf"(?<![\w.])(-?\d{{1,3}}(?:\.\d+)?)\s?{DEGREES}", re.IGNORECASE), 1.0
+TILT_WORD = r"(?<!max )(?<!maximum )(?<!up to )\b(?:tilt|turn|lean|rotat)(?:s|e|ed|ing)?\s(?:by\s)?"
+NAMED_TILT = re.compile(
+    rf"(?<![\w.])(-?\d{{1,3}}(?:\.\d+)?)\s?{DEGREES}|{TILT_WORD}(-?\d{{1,3}}(?:\.\d+)?)(?![\w.])", re.IGNORECASE
+)
 ANGLE_RANGE = re.compile(
     rf"(?<![\w.])-?\d+(?:\.\d+)?\s?{DEGREES}?\s?(?:-|\.\.|~|to\b)\s?-?\d+(?:\.\d+)?\s?{DEGREES}", re.IGNORECASE
 )
@@ -309,6 +313,20 @@ def _meant_deg(found: re.Match[str]) -> tuple[float, ...]:
         return (angle,)
     inward = -abs(angle)
     return {"in": (inward,), "inward": (inward,), "inwards": (inward,), "out": (abs(angle),)}.get(way[1].lower(), (angle, -angle))
+
+
+def tilt_words(box: Box) -> Iterator[tuple[str, str]]:
+    """Trays, masks and meshes called by a tilt or turn that neither they nor the box have, such as 'tray tilted 10 deg'."""
+    for key, number, part in box_parts(box):
+        if not isinstance(part, Stage | Mask | Solid):
+            continue
+        name = without_limits(ANGLE_RANGE.sub(" ", plain_name(part.name or "")))
+        named = [float(one or other) for one, other in NAMED_TILT.findall(name)]
+        own = (part.tilt_deg, part.turn_deg, box.tilt_deg)
+        if named and not any(abs(abs(told) - abs(value)) <= SAME_DEG for told in named for value in own):
+            angles = f"tilt_deg = {plain(part.tilt_deg)} and turn_deg = {plain(part.turn_deg)} speak against its name"
+            called = stage_name(part, number + 1) if isinstance(part, Stage) else part.name or key
+            yield called, f"{angles}, {plain(named[0])} deg; give it the right angle, or another name"
 
 
 def power_words(box: Box) -> Iterator[tuple[str, str]]:

@@ -29,6 +29,10 @@ PARTS = (  # what crews call parts, and their key in the box
 )
 STOP = re.compile(r"(?<![^\W_])[ft]\s?/?\s?(\d{1,2}(?:\.\d{1,2})?)(?![\w.]*\w)", re.IGNORECASE)
 SPHERICAL_TOO = re.compile(r"\b(?:spherical\w*|mixed|non?[\s-]ana\w*)\b", re.IGNORECASE)
+FLAGS = re.compile(  # a flag alone may be the film's
+    r"(?<!no )(?<!without )(?<!without a )\b(?:(?:french|top|side)[ -]?flags?|eye ?brows?)\b(?! (?:off|out|up|away|removed))",
+    re.IGNORECASE,
+)
 PUT_RIGHT = "put the wrong one right, or the title"
 
 
@@ -38,6 +42,7 @@ def title_words(scene: Scene, lens: Lens) -> Iterator[tuple[str, str]]:
         return
     yield from (("title", text) for text in _squeeze_words(scene, lens))
     yield from (("check", text) for text in (*_stop_words(scene), *_nearest_words(scene)))
+    yield from (("box", text) for text in _flag_words(scene))
     yield from _part_words(scene)
 
 
@@ -91,6 +96,13 @@ def _nearest_words(scene: Scene) -> Iterator[str]:
             f'the scene\'s title "{scene.title}" tells of focus at {plain(round(min(told)))} mm, but nothing nearer than '
             f"{plain(min(every))} mm is looked at; {PUT_RIGHT}"
         )
+
+
+def _flag_words(scene: Scene) -> Iterator[str]:
+    """Flags that the title speaks of, and the box has none."""
+    found = FLAGS.search(plain_name(scene.title))
+    if found and not scene.box.flag:
+        yield f'has no flag, but the scene\'s title "{scene.title}" speaks of one; add it, or put the title right'
 
 
 def _part_words(scene: Scene) -> Iterator[tuple[str, str]]:

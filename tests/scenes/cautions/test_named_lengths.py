@@ -102,6 +102,10 @@ SLIPS = [
     ("donut", "95-136 donut", "round 114 mm and in a bore of 144 mm speak against its name, 95"),
     ("plate", "plate 190x160", "width_mm = 215 and height_mm = 185 speak against its name, 190 x 160"),
     ("plate", "plate, bore 118", "bore_mm = 144 speaks against its name, bore 118"),
+    ("eyebrow", "eyebrow, ext 120", "extension.length_mm = 70 speaks against its name, ext 120"),
+    ("mask", "mask, corners 12", "corner_mm = 0 speaks against its name, corners 12"),
+    ("mask", "mask tilted 10 deg", "tilt_deg = 0 and turn_deg = 0 speak against its name, 10 deg"),
+    ("tray", "tray, tilt 10", "tilt_deg = 0 and turn_deg = 0 speak against its name, 10 deg"),
     ("clear", "clear 2 mm thick", 'thickness_mm = 4 speaks against the name of its filter "clear 2 mm thick", 2 mm thick'),
     ("clear", "clear 120x120", "its filter of 167.6 x 167.6 mm is of another size than its name says, 120 x 120 mm"),
 ]
@@ -158,6 +162,8 @@ SOUND = {
         "eyebrow for the 280 wide hood",
         "flag 4x5.65",
         "eyebrow up to 150 long",
+        "eyebrow, ext 70",
+        "eyebrow, extended",
     ],
     "tray": [
         "tray 1",
@@ -186,6 +192,10 @@ SOUND = {
         "mask at 70",
         "mask 1 mm thick",
         "mask A3",
+        "mask, max tilt 10",
+        "mask, 2-10 deg tilt",
+        "mask r12",
+        "mask turned over",
         "mask 35mm film",
     ],
     "donut": [
@@ -241,6 +251,7 @@ def of_lens(name, focal=24):
         ("24 0,35m", "close_focus_mm = 450 speaks against the name"),
         ("24 CF 14 in", "close_focus_mm = 450 speaks against the name"),
         ("24 MOD 35cm", "close_focus_mm = 450 speaks against the name"),
+        ("24 pupil 58", 'pupil_behind_front_mm = 40 speaks against the name "24 pupil 58", 58 mm'),
         ("24 1'2", "close_focus_mm = 450 speaks against the name"),
     ],
 )
@@ -266,6 +277,8 @@ def test_a_front_or_nearest_focus_in_a_lens_name_that_the_lens_has_not_is_told(n
         "24 T2.1 114 front",
         "24 close focus 0.6 m",
         "24 set 95",
+        "24 pupil 40",
+        "24 pupil 38",
         "24 B",
     ],
 )

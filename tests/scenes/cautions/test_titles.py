@@ -128,6 +128,24 @@ def test_titles_that_fit_or_tell_something_else_get_no_word(title, lenses):
     assert of_title(title, lenses) == set()
 
 
+@pytest.mark.parametrize(
+    ("title", "is_told"),
+    [
+        ("Quay, French flag", True),
+        ("Quay with eyebrow", True),
+        ("Quay, no French flag", False),
+        ("Quay, top flag off", False),
+        ("False flag", False),
+    ],
+)
+def test_a_flag_that_only_the_title_has_is_told(title, is_told):
+    text = f'brimline = 1\ntitle = "{title}"\n[camera]\nformat = "36x24"\n{lens("50", 1)}{BOX}'
+    bare = text[: text.index("[[box.flag]]")] + text[text.index("[check]") :]
+    found = {note.text for state in states_of(parse_scene(bare, source="s.toml"), Resources()) for note in state.notes}
+    assert any(f'has no flag, but the scene\'s title "{title}" speaks of one' in one for one in found) == is_told
+    assert not any("has no flag" in one[1] for one in of_title(title))
+
+
 def test_a_lens_called_spherical_with_a_squeeze_is_a_fault():
     found = told("Quay", (("50 spherical", 2), ("75", 2)), severity=Severity.FAULT)
     assert any('squeeze = 2, that of an anamorphic lens, speaks against the name "50 spherical"' in text for _, text in found)
