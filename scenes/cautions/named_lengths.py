@@ -13,6 +13,7 @@ from functools import lru_cache
 from scenes.cautions.named_numbers import COUNTED, FILM, plain_name, without_limits
 
 SAME_SHARE, SAME_MM, SMALL_SHARE = 0.03, 1.0, 0.1  # names round
+SAME_PLACE_MM = 0.5
 CM, INCH = 10.0, 25.4
 NUMBER = r"(?<![\w.\-/#:])(\d{1,4}(?:\.\d+)?)"
 UNIT = r"(?:\s?(mm|cm|inch(?:es)?|in|\"))?(?!\w)"
@@ -82,8 +83,11 @@ class Told:
 
 
 @lru_cache(maxsize=512)
-def told_lengths(name: str) -> tuple[Told, ...]:
-    """The lengths and places that a name tells by a word beside them, and those with mm or cm behind them."""
+def told_lengths(name: str, *, of_glass: bool = False) -> tuple[Told, ...]:
+    """The lengths and places that a name tells by a word beside them, and those with mm or cm behind them.
+
+    Glass may be called by its thickness, other parts are by none that is small enough for a lens's.
+    """
     text = _bared(name)
     found = [
         _told(match, next(what for what in WHAT if match[what]))
@@ -93,7 +97,8 @@ def told_lengths(name: str) -> tuple[Told, ...]:
     found += [_told(match, "at") for match in PLACE.finditer(text)]
     taken = {one.value_mm for one in found}
     found += [told for match in IN_UNITS.finditer(text) if (told := _told(match, "")).value_mm not in taken]
-    return tuple(one for one in found if one.value_mm >= LEAST_MM[one.what] and (one.what != "at" or one.value_mm <= MOST_PLACE_MM))
+    least = {**LEAST_MM, "": 0.0} if of_glass else LEAST_MM
+    return tuple(one for one in found if one.value_mm >= least[one.what] and (one.what != "at" or one.value_mm <= MOST_PLACE_MM))
 
 
 @lru_cache(maxsize=512)
@@ -125,3 +130,8 @@ def _places(match: re.Match[str]) -> Iterator[int]:
 def is_same(told_mm: float, value_mm: float) -> bool:
     """Whether a length is the one that a name tells."""
     return abs(told_mm - value_mm) <= max(min(SAME_MM, SMALL_SHARE * told_mm), SAME_SHARE * told_mm)
+
+
+def is_same_place(told_mm: float, value_mm: float) -> bool:
+    """Whether a place is the one that a name tells: they are told in whole mm."""
+    return abs(told_mm - value_mm) <= SAME_PLACE_MM

@@ -10,9 +10,9 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from scenes.cautions.named_lengths import WHAT, Told, bare_lengths, is_same, told_lengths
+from scenes.cautions.named_lengths import WHAT, Told, bare_lengths, is_same, is_same_place, told_lengths
 from scenes.rig.box import flag_hinge_mm, stage_name
-from scenes.rig.openings import as_written
+from scenes.rig.openings import as_written, times
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Back, Box, BoxPart, Filter, Flag, Hood, Mask, Seal, Stage, box_parts, is_fitted
 from scenes.scene_file.tables.fields import Table
@@ -60,12 +60,19 @@ def told_off(scene: Scene, kind: str, told: Sequence[Told], where: str) -> Itera
 def _off_words(scene: Scene, some: Sequence[Named], told: Sequence[Told], where: str) -> Iterator[str]:
     """The first length that none of these parts has, against what the first of them has in its place."""
     for group in _groups(told):
-        is_size = group[0].what in WHAT
-        seen_mm = [value for one in some for value in (one.sizes_mm if is_size else (*one.sizes_mm, *one.places_mm))]
-        off = not any(is_same(one.value_mm, value) for one in group for value in seen_mm)
-        if off and (keys := _key_words(some[0].part, group[0].what, scene)):
+        if not _is_had(group, some) and (keys := _key_words(some[0].part, group[0].what, scene)):
             yield f"{keys} {'speak' if ' and ' in keys else 'speaks'} against {where}, {group[0].words}"
             return
+
+
+def _is_had(group: Sequence[Told], some: Sequence[Named]) -> bool:
+    """Whether any of these lengths is one of any of these parts; only those without a word may be places too."""
+    sizes_mm = [value for one in some for value in one.sizes_mm]
+    places_mm = [] if group[0].what in WHAT else [value for one in some for value in one.places_mm]
+    told_mm = [one.value_mm for one in group]
+    return any(is_same(told, value) for told in told_mm for value in sizes_mm) or any(
+        is_same_place(told, value) for told in told_mm for value in places_mm
+    )
 
 
 def _groups(told: Sequence[Told]) -> Iterator[list[Told]]:
@@ -78,7 +85,7 @@ def _groups(told: Sequence[Told]) -> Iterator[list[Told]]:
 def _told_of(part: BoxPart | Filter, lens_mm: Iterable[float]) -> list[Told]:
     """What the name of a part tells, without numbers that are a lens's or another part's."""
     name = part.name or ""
-    told = told_lengths(name if isinstance(part, Seal) else ANOTHERS.sub(" ", name))
+    told = told_lengths(name if isinstance(part, Seal) else ANOTHERS.sub(" ", name), of_glass=isinstance(part, Filter))
     if isinstance(part, Seal):
         told = told or bare_lengths(name) if part.kind != "none" else ()
     elif not isinstance(part, (*WITH_UNITS, Filter)):
@@ -144,7 +151,7 @@ def _seal_ends_mm(seal: Seal, scene: Scene) -> Iterator[float]:
 
 
 def _places_mm(part: BoxPart, box: Box) -> tuple[float, ...]:
-    """Where a part begins, has its middle and ends, ahead of the back plate's rear face."""
+    """Where a part begins and ends, ahead of the back plate's rear face."""
     if isinstance(part, Flag):
         at_mm = _hinge_at_mm(part, box)
         return () if at_mm is None else (at_mm, at_mm + part.length_mm)
@@ -152,7 +159,7 @@ def _places_mm(part: BoxPart, box: Box) -> tuple[float, ...]:
         return (0.0,)
     at_mm = getattr(part, "at_mm", 0.0)
     deep_mm = getattr(part, "depth_mm", getattr(part, "thickness_mm", 0.0))
-    return at_mm, at_mm + deep_mm / 2, at_mm + deep_mm
+    return at_mm, at_mm + deep_mm
 
 
 def _hinge_at_mm(flag: Flag, box: Box) -> float | None:
@@ -229,5 +236,5 @@ def _glass_key(glass: Filter, what: str) -> str:
         return ""
     if what in {"thick", "deep"}:
         return f"thickness_mm = {plain(glass.thickness_mm)}"
-    size = " x ".join(plain(value) for value in glass.rectangle_mm or (glass.round_mm or 0.0,))
+    size = times(glass.rectangle_mm) if glass.rectangle_mm else plain(glass.round_mm or 0.0)
     return f"thickness_mm = {plain(glass.thickness_mm)} of glass of {size} mm" if what == "" else f"glass of {size} mm"

@@ -106,6 +106,12 @@ SLIPS = [
     ("mask", "mask, corners 12", "corner_mm = 0 speaks against its name, corners 12"),
     ("mask", "mask tilted 10 deg", "tilt_deg = 0 and turn_deg = 0 speak against its name, 10 deg"),
     ("tray", "tray, tilt 10", "tilt_deg = 0 and turn_deg = 0 speak against its name, 10 deg"),
+    ("tray", "tray at 10", "at_mm = 8 speaks against its name, at 10"),
+    (
+        "clear",
+        "clear 2 mm",
+        'thickness_mm = 4 of glass of 167.6 x 167.6 mm speaks against the name of its filter "clear 2 mm", 2 mm',
+    ),
     ("clear", "clear 2 mm thick", 'thickness_mm = 4 speaks against the name of its filter "clear 2 mm thick", 2 mm thick'),
     ("clear", "clear 120x120", "its filter of 167.6 x 167.6 mm is of another size than its name says, 120 x 120 mm"),
 ]
@@ -219,6 +225,13 @@ SOUND = {
 @pytest.mark.parametrize(("part", "name"), [(part, name) for part, names in SOUND.items() for name in names])
 def test_names_that_fit_or_tell_no_length_get_no_word(part, name):
     assert not {text for text in told(part, name) if "name" in text}
+
+
+def test_a_streak_filter_may_be_called_by_the_mm_between_its_lines():
+    """Common practice."""
+    glass = 'filter = { name = "clear", size = "6.6x6.6"'
+    streak = SCENE.replace(glass, 'filter = { name = "streak 2 mm", kind = "streak", size = "6.6x6.6"')
+    assert not any("its filter" in text for text in cautions(streak))
 
 
 def test_a_number_that_may_be_a_lens_of_the_scene_is_no_length():
