@@ -23,6 +23,7 @@ ANOTHERS = re.compile(
     r"(?<![^\W_])(?:for|with|on|under|over|behind|off)(?![^\W_]).*", re.IGNORECASE
 )  # 'flag for the 300 wide hood'
 WITH_UNITS = (Flag, Hood, Back, Seal)  # masks and trays are called by their lenses, glass by its system: '100 mm tray'
+STREAK = "streak"  # such glass is called by the mm between its lines: 'streak 2 mm'
 LOOSE = {"", "wide", "long", "at"}
 OTHER_LENGTH = "give it the right number, or another name"
 
@@ -84,13 +85,13 @@ def _groups(told: Sequence[Told]) -> Iterator[list[Told]]:
 
 def _told_of(part: BoxPart | Filter, lens_mm: Iterable[float]) -> list[Told]:
     """What the name of a part tells, without numbers that are a lens's or another part's."""
-    name = part.name or ""
-    told = told_lengths(name if isinstance(part, Seal) else ANOTHERS.sub(" ", name), of_glass=isinstance(part, Filter))
+    name, of_glass = part.name or "", isinstance(part, Filter)
+    told = told_lengths(name if isinstance(part, Seal) else ANOTHERS.sub(" ", name), of_glass=of_glass)
     if isinstance(part, Seal):
         told = told or bare_lengths(name) if part.kind != "none" else ()
-    elif not isinstance(part, (*WITH_UNITS, Filter)):
+    elif not isinstance(part, (*WITH_UNITS, Filter)) or (isinstance(part, Filter) and part.kind == STREAK):
         told = tuple(one for one in told if one.what)
-    return [one for one in told if (isinstance(part, Filter) and one.what) or not _is_of_lens(one, lens_mm)]
+    return [one for one in told if (of_glass and one.what) or not _is_of_lens(one, lens_mm)]
 
 
 def _is_of_lens(told: Told, lens_mm: Iterable[float]) -> bool:

@@ -230,8 +230,9 @@ def test_names_that_fit_or_tell_no_length_get_no_word(part, name):
 def test_a_streak_filter_may_be_called_by_the_mm_between_its_lines():
     """Common practice."""
     glass = 'filter = { name = "clear", size = "6.6x6.6"'
+    assert glass in SCENE
     streak = SCENE.replace(glass, 'filter = { name = "streak 2 mm", kind = "streak", size = "6.6x6.6"')
-    assert not any("its filter" in text for text in cautions(streak))
+    assert not any("the name of its filter" in text for text in cautions(streak))
 
 
 def test_a_number_that_may_be_a_lens_of_the_scene_is_no_length():
