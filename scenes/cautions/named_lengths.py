@@ -51,7 +51,8 @@ IN_UNITS = re.compile(rf"{NUMBER}\s?(mm|cm)(?!\w)", re.IGNORECASE)
 BARE = re.compile(r"(?<![\w.#:])(\d{2,3}(?:\.\d+)?)(?![\w.:])")
 BARS = re.compile(r"(?:\d+(?:\.\d+)?\s?(?:mm)?[\s-])?(?<![^\W_])(?:rods?|bars?)(?!\w)(?:\s\d+(?:\.\d+)?(?:\s?mm)?)?", re.IGNORECASE)
 SIZE = re.compile(r"(?<![\w.])\d+(?:\.\d+)?(?:(?:[x\u00d7*]|\s[x\u00d7*]\s|\sby\s)\d+(?:\.\d+)?)+", re.IGNORECASE)
-OTHER = re.compile(  # angles, shares, dates, times and stops
+OTHER = re.compile(  # angles, shares, dates, times, stops, threads and foam
+    r"\d+(?:\.\d+)?\s?(?:mm)?\s?(?:filter\s)?(?:threads?|shore|ppi|kg)(?!\w)|(?<![^\W_])thread\s?\d+(?:\s?mm)?|"
     r"-?\d+(?:\.\d+)?\s?(?:-|\.\.|to\b)?\s?\d*(?:\.\d+)?\s?(?:degs?\b|degrees?\b|[\u00b0\u00ba%]|percent\b|pct\b)"
     r"|(?<!\d)(?:19|20)\d\d[-. ]?\d\d[-. ]?\d\d(?!\d)|\d{1,2}:\d\d|(?<![^\W_])[ft]/?\s?\d+(?:\.\d+)?(?!\w)"
     r"|(?<![^\W_])(?:s/?n|id|asset|inv|set|case|lens|position|pos|mark|m)[\s.:]?\d+(?![\w.])",

@@ -23,9 +23,9 @@ PARTS = (  # what crews call parts, and their key in the box
     (re.compile(r"\b(?:flags?|eye ?brows?|siders?)\b", re.IGNORECASE), "flag"),
     (re.compile(r"\bhoods?\b", re.IGNORECASE), "hood"),
     (re.compile(r"\bmasks?\b", re.IGNORECASE), "mask"),
-    (re.compile(r"\b(?:trays?|stages?)\b", re.IGNORECASE), "stage"),
+    (re.compile(r"\btrays?\b", re.IGNORECASE), "stage"),  # a stage is a studio's
     (re.compile(r"\b(?:donuts?|rings?|bellows)\b", re.IGNORECASE), "seal"),
-    (re.compile(r"\b(?:back )?plates?\b", re.IGNORECASE), "back"),
+    (re.compile(r"\bback plates?\b", re.IGNORECASE), "back"),  # plates are also shot
 )
 STOP = re.compile(r"(?<![^\W_])[ft]\s?/?\s?(\d{1,2}(?:\.\d{1,2})?)(?![\w.]*\w)", re.IGNORECASE)
 SPHERICAL_TOO = re.compile(r"\b(?:spherical\w*|mixed|non?[\s-]ana\w*)\b", re.IGNORECASE)
@@ -33,6 +33,7 @@ FLAGS = re.compile(  # a flag alone may be the film's
     r"(?<!no )(?<!without )(?<!without a )\b(?:(?:french|top|side)[ -]?flags?|eye ?brows?)\b(?! (?:off|out|up|away|removed))",
     re.IGNORECASE,
 )
+NOT_TITLED = {"", "out", "corner"}  # EXT 14 is a scene out of doors
 PUT_RIGHT = "put the wrong one right, or the title"
 
 
@@ -110,6 +111,6 @@ def _part_words(scene: Scene) -> Iterator[tuple[str, str]]:
     for clause in CLAUSE.split(scene.title):
         kinds = [key for words, key in PARTS if words.search(clause)]
         if len(kinds) == 1:
-            told = tuple(one for one in told_lengths(clause) if one.what)
+            told = tuple(one for one in told_lengths(clause) if one.what not in NOT_TITLED)
             where = f'the scene\'s title "{scene.title}"'
             yield from ((name, f"{text}; {PUT_RIGHT}") for name, text in told_off(scene, kinds[0], told, where))

@@ -214,6 +214,8 @@ SOUND = {
         "donut 100",
         "donut for 114 front",
         "donut 3",
+        "donut for 95 thread",
+        "foam donut 60 shore",
         "soft donut 114 mm",
         "donut 4.5 in",
     ],

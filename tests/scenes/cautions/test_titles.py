@@ -122,6 +122,8 @@ def test_a_title_that_tells_another_number_than_the_scene_is_told_once(title, le
         ("Quay, hood v2 2026-11-21 at 17:30", SPHERICAL),
         ("4 flags, 2 trays, 1 hood", SPHERICAL),
         ("Take 120, hood on", SPHERICAL),
+        ("Flag test EXT 14, stage 6 at 42", SPHERICAL),
+        ("Quay plates, plate 40 wide", SPHERICAL),
     ],
 )
 def test_titles_that_fit_or_tell_something_else_get_no_word(title, lenses):
