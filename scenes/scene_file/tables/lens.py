@@ -369,7 +369,7 @@ def stated_depths(lens: Lens) -> tuple[PupilDepth, ...]:
 
 STATE_AXES = ("focal_mm", "focus_mm")
 Setting = tuple[float | None, float | None]
-MOST_SLIPPED = 4  # more rows that may be wrong are no help
+MOST_SLIPPED, LARGEST_GRID = 4, 60  # more rows that may be wrong are no help; larger grids are written by programs
 STATE_VALUES = ("pupil_behind_front_mm", "front_travel_mm", "half_field_deg", "pupil_magnification")
 
 
@@ -400,7 +400,7 @@ def _missing_setting(focal: float | None, distance: float | None) -> str:
 def _or_slipped(settings: list[Setting]) -> str:
     """Which rows of a grid with a gap may be wrong: those that would fill it with one number of another row; '' for none."""
     found = []
-    for place, (focal, distance) in enumerate(settings):
+    for place, (focal, distance) in enumerate(settings if len(settings) <= LARGEST_GRID else ()):
         others = [*settings[:place], *settings[place + 1 :]]
         focals, distances = ({setting[axis] for setting in others} for axis in (0, 1))
         for key, own, meant in (
