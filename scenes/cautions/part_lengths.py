@@ -24,6 +24,7 @@ ANOTHERS = re.compile(
 )  # 'flag for the 300 wide hood'
 WITH_UNITS = (Flag, Hood, Back, Seal)  # masks and trays are called by their lenses, glass by its system: '100 mm tray'
 STREAK = "streak"  # such glass is called by the mm between its lines: 'streak 2 mm'
+LARGE_FILM_MM = (65.0, 70.0)
 LOOSE = {"", "wide", "long", "at"}
 OTHER_LENGTH = "give it the right number, or another name"
 
@@ -100,8 +101,10 @@ def _is_of_lens(told: Told, lens_mm: Iterable[float]) -> bool:
 
 
 def _lens_numbers(scene: Scene) -> set[float]:
+    """Numbers that are a lens of the scene, or its film."""
     named = (float(number) for lens in scene.lens for number in re.findall(r"\d+(?:\.\d+)?", lens.name))
-    return {*named, *(focal_mm for lens in scene.lens for focal_mm in focal_lengths(lens))}
+    film_mm = LARGE_FILM_MM if (scene.camera.format or "").startswith("65") else ()
+    return {*named, *film_mm, *(focal_mm for lens in scene.lens for focal_mm in focal_lengths(lens))}
 
 
 def _parts(scene: Scene) -> Iterator[Named]:

@@ -33,6 +33,7 @@ TILT_WORD = r"(?<!max )(?<!maximum )(?<!up to )\b(?:tilt|turn|lean|rotat)(?:s|e|
 NAMED_TILT = re.compile(
     rf"(?<![\w.])(-?\d{{1,3}}(?:\.\d+)?)\s?{DEGREES}|{TILT_WORD}(-?\d{{1,3}}(?:\.\d+)?)(?![\w.])", re.IGNORECASE
 )
+QUARTER_DEG = 90.0  # so glass is turned in its tray
 ANGLE_RANGE = re.compile(
     rf"(?<![\w.])-?\d+(?:\.\d+)?\s?{DEGREES}?\s?(?:-|\.\.|~|to\b)\s?-?\d+(?:\.\d+)?\s?{DEGREES}", re.IGNORECASE
 )
@@ -321,7 +322,7 @@ def tilt_words(box: Box) -> Iterator[tuple[str, str]]:
         if not isinstance(part, Stage | Mask | Solid):
             continue
         name = without_limits(ANGLE_RANGE.sub(" ", plain_name(part.name or "")))
-        named = [float(one or other) for one, other in NAMED_TILT.findall(name)]
+        named = [deg for one, other in NAMED_TILT.findall(name) if (deg := float(one or other)) % QUARTER_DEG]
         own = (part.tilt_deg, part.turn_deg, box.tilt_deg)
         if named and not any(abs(abs(told) - abs(value)) <= SAME_DEG for told in named for value in own):
             angles = f"tilt_deg = {plain(part.tilt_deg)} and turn_deg = {plain(part.turn_deg)} speak against its name"

@@ -202,6 +202,7 @@ SOUND = {
         "mask, 2-10 deg tilt",
         "mask r12",
         "mask turned over",
+        "mask, 90 deg",
         "mask 35mm film",
     ],
     "donut": [
@@ -227,6 +228,12 @@ SOUND = {
 @pytest.mark.parametrize(("part", "name"), [(part, name) for part, names in SOUND.items() for name in names])
 def test_names_that_fit_or_tell_no_length_get_no_word(part, name):
     assert not {text for text in told(part, name) if "name" in text}
+
+
+def test_a_part_may_be_called_by_the_film_that_it_is_for():
+    text = SCENE.replace('name = "hood"', 'name = "hood 65mm"')
+    assert any("its name, 65mm" in one for one in cautions(text))
+    assert not any("its name, 65mm" in one for one in cautions(text.replace('"36x24"', '"65-5perf"')))
 
 
 def test_a_streak_filter_may_be_called_by_the_mm_between_its_lines():
