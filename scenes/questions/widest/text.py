@@ -177,14 +177,31 @@ def next_step(report: WidestReport) -> str:
     if all(state.clear.fate is Fate.ALL for state in now.states):
         return "the box is no limit here: put the real lens into the scene and check it."
     if not gains:
-        met = first_met(now.clear)
-        return f"neither flags nor mask stand in the way of a wider lens: the {met.part if met else 'box'} does."
+        return _no_gain_words(report, now)
     words, then, before = max(gains, key=lambda gain: (round(gain[2].clear.focal_mm - gain[1].clear.focal_mm, 1), -len(gain[0])))
     every = " (no shorter one was looked at)" if then.clear.fate is Fate.ALL else ""
     now_from = "none is" if before.clear.fate is Fate.NONE else f"only those from {before.clear.focal_mm:.1f} mm up are"
     return (
         f"with {words}, lenses from {then.clear.focal_mm:.1f} mm up{every} are clear at {setting_words_of(then)}; now {now_from}."
     )
+
+
+def _no_gain_words(report: WidestReport, now: SetupLimits) -> str:
+    """What stands in the way where no set-up of this box lets a wider lens in: now, and behind that what is left to stand there."""
+    bare = max((one for one in report.setups if not one.setup.added), key=_taken_off)
+    here = next(one for one in bare.states if (one.focus_mm, one.f_number) == (now.clear.focus_mm, now.clear.f_number))
+    first, behind = first_met(now.clear), first_met(here)
+    if first is None:
+        return "nothing that comes off this box lets a wider lens in."
+    if behind is None or behind.part == first.part:
+        return f"{the(first.part)} stands in the way of a wider lens, and nothing that comes off this box helps."
+    also = f"with {setup_words(bare.setup)} {the(behind.part)} still does"
+    return f"{the(first.part)} stands in the way of a wider lens, and {also}: both have to move."
+
+
+def _taken_off(limits: SetupLimits) -> int:
+    """How much of the box a set-up leaves off."""
+    return (not limits.setup.masked) + (not limits.setup.flagged)
 
 
 def _pairs(one: SetupLimits, now: SetupLimits) -> list[tuple[StateLimits, StateLimits]]:

@@ -15,7 +15,7 @@ from scenes.questions.widest.lens_family import Measures, Rule, assumed, family_
 from scenes.questions.widest.report import ROUND_MM, Fate, Wanted, widest_report
 from scenes.questions.widest.scene_lenses import catalogue
 from scenes.questions.widest.setups import AS_SET, Setup
-from scenes.questions.widest.text import answer_words
+from scenes.questions.widest.text import answer_words, next_step
 from scenes.questions.widest.wanted import wanted_of
 from scenes.registry import COMMANDS
 from scenes.runtime.engines import engine_of
@@ -217,6 +217,16 @@ def test_with_the_flags_off_the_next_part_bites():
     assert off.touch.focal_mm == limits(loaded(), pupil=Rule.HELD)[0].touch.focal_mm
     exact = brentq(lambda focal_mm: 19.0 * (3 + 60 + 20 + 40) / focal_mm + focal_mm / 4 - 62.0, 30.0, 60.0)  # similar triangles
     assert exact - 0.01 <= on.touch.focal_mm <= exact + ROUND_MM + 0.05
+
+
+def test_a_flag_that_stands_in_the_way_is_not_said_to_be_out_of_it():
+    """A flag 20 mm from the axis, and a tray of 40 x 30 mm behind it: no lens up to 14 mm gets past either, mask or no mask."""
+    tray = '[[box.stage]]\nname = "tray"\nat_mm = 40\ndepth_mm = 8\nopening_mm = [40, 30]\n'
+    scene = loaded(flag=tray + FLAG.replace("hinge_mm = 62", "hinge_mm = 20"), opening="[400, 400]")
+    told = next_step(widest_report(scene, Wanted(measures=Measures(pupil_mm=(40.0, 40.0)), to_mm=14.0)))
+    assert told == (
+        "the right flag stands in the way of a wider lens, and with mask out, flags off the tray still does: both have to move."
+    )
 
 
 def test_the_few_focal_lengths_that_clear_are_found_between_those_tried():
