@@ -20,6 +20,10 @@ MOST_ROUNDS, FINE_SIDE = 11, 5  # then half as far, in coarser squares: down to 
 SETTLED = 0.007  # share of the light by which neighbours may differ where the search ends: 0.01 stop
 DARK = 1 / 256  # share of the light below which it does not matter by how much
 APART = 2  # steps of a grid by which the darkest few differ: what lies nearer is looked at round the darker one
+HALVINGS = 10  # to where black ends on a line: to a thousandth of half the guide
+AS_DEEP = 2.0 / 2**HALVINGS  # of half the guide: black that reaches as far in, told in the order of LINES
+# From the middle to corners and edges, as shares of half the guide to the right and up; the order in which like ones are told.
+LINES = np.array([(-1, 1), (1, 1), (1, -1), (-1, -1), (-1, 0), (1, 0), (0, 1), (0, -1)], dtype=np.float64)
 MOST_DOUBTFUL = 12  # places in doubt that are looked round while nothing is seen to lose light
 
 
@@ -56,6 +60,30 @@ def darkest(guide: Guide, shares_at: SharesAt, start_mm: FloatArray, doubtful_mm
     found = _darkest(points_mm, shares, half * reach)
     found = found[shares[found] < of_start.min(initial=1.0)]
     return np.asarray(points_mm[found]), np.concatenate([of_start, shares[found]])
+
+
+def black_inmost_mm(guide: Guide, shares_at: SharesAt) -> FloatArray:
+    """Where black reaches furthest in from a corner or the middle of an edge (1, 2); none where none is black, or the middle is.
+
+    Looked for on lines that are the same for every map, so that which of two black corners is told hangs on no pixel.
+    """
+    centre, half = np.asarray(guide.centre_mm), np.array([guide.half_width_mm, guide.half_height_mm])
+
+    def black(shares_out: FloatArray) -> NDArray[np.bool_]:
+        return np.asarray(shares_at(centre + half * shares_out, False).clear_share <= 0.0)
+
+    found = black(np.concatenate([LINES, [[0.0, 0.0]]]))
+    lines = LINES[found[:-1]]
+    if found[-1] or not len(lines):
+        return NO_PLACES
+    lit, dark = np.zeros(len(lines)), np.ones(len(lines))
+    for _ in range(HALVINGS):
+        middle = (lit + dark) / 2
+        is_black = black(lines * middle[:, None])
+        lit, dark = np.where(is_black, lit, middle), np.where(is_black, middle, dark)
+    out = dark * np.linalg.norm(lines, axis=1)
+    k = int(np.flatnonzero(out <= out.min() + AS_DEEP)[0])
+    return np.asarray(centre + half * lines[k : k + 1] * dark[k])
 
 
 def _looked_round(

@@ -17,7 +17,7 @@ from raytrace.shares import Shares, VignetteMap, loss_stops
 from scenes.cautions.focus_plane import BEYOND
 from scenes.states.clear_rule import LOSING_NOTHING, Limits, Word, has_room, lack_words, word_for, worst_word
 from scenes.states.names import the
-from scenes.verdicts.darkest import NO_PLACES, SharesAt, darkest_mm
+from scenes.verdicts.darkest import NO_PLACES, SharesAt, black_inmost_mm, darkest_mm
 from scenes.verdicts.loss_words import lost_words
 
 ALIKE_STOPS = 0.05  # corners this close to each other are named together,
@@ -25,6 +25,8 @@ SHOWN_ROOM_MM = 0.05  # rooms are told to a tenth of a mm: less than this is no 
 ALIKE_LEAST = 0.5  # if each loses at least this share of what the worst place does
 MOST_ALIKE = 4096  # pixels of a wholly dark patch that are looked at to find its innermost
 ALIKE_SHARE = 1e-4  # places that differ by less than this are equally dark
+ALIKE_DIGITS = 6  # of half the guide: places as far out as each other but for rounding
+ASIDE = 0.15  # of half the guide, by which a black patch beside the lines lies further in before it counts more
 CANDIDATES = 6  # worst map pixels and rim points that are looked at again with more rays
 ALL_ROOM = Margin(percent=WIDEST_PERCENT, capped=True)
 
@@ -232,10 +234,11 @@ class _Look:
         rim = shares_at(rim_mm, False)
         start_mm = np.concatenate([rim_mm[_lowest(guide, rim.clear_share, rim_mm)], _worst_pixels_mm(guide, map_)])
         found_mm = darkest_mm(guide, shares_at, start_mm, doubtful_mm)
-        points_mm = np.concatenate([start_mm, found_mm, guide.corners_mm(), [[0.0, 0.0]]])
+        black_mm = black_inmost_mm(guide, shares_at) if (rim.clear_share <= 0.0).any() else NO_PLACES
+        points_mm = np.concatenate([black_mm, start_mm, found_mm, guide.corners_mm(), [[0.0, 0.0]]])
         seen = shares_at(points_mm, True)
         axis, corners = len(points_mm) - 1, slice(len(points_mm) - 5, len(points_mm) - 1)
-        k = int(_lowest(guide, pessimistic_share(seen)[:axis], points_mm[:axis])[0])
+        k = _told(guide, pessimistic_share(seen)[:axis], points_mm[:axis], black=len(black_mm) > 0)
         blame, others = _blamed(seen, k, kinds, limits)
         losses, glass = loss_stops(seen.clear_share), loss_stops(seen.glass)
         corner_losses = losses[corners]
@@ -267,10 +270,28 @@ class _Look:
 
 
 def _lowest(guide: Guide, shares: NDArray[np.float64], points_mm: NDArray[np.float64]) -> NDArray[np.intp]:
-    """The darkest few; of those equally dark the ones furthest in, for there stands the part that takes most of the frame."""
+    """The darkest few; of those equally dark the ones furthest in, for there stands the part that takes most of the frame.
+
+    Of those as far in as each other the upper, then the left one: the order hangs on nothing but the place.
+    """
     darkest = shares <= shares.min() + ALIKE_SHARE
-    out = np.linalg.norm((points_mm - np.asarray(guide.centre_mm)) / [guide.half_width_mm, guide.half_height_mm], axis=1)
-    return np.lexsort((out, np.where(darkest, 0.0, shares)))[:CANDIDATES]
+    sideways, up = ((points_mm - np.asarray(guide.centre_mm)) / [guide.half_width_mm, guide.half_height_mm]).T
+    out = np.round(np.hypot(sideways, up), ALIKE_DIGITS)
+    return np.lexsort((np.round(sideways, ALIKE_DIGITS), -np.round(up, ALIKE_DIGITS), out, np.where(darkest, 0.0, shares)))[
+        :CANDIDATES
+    ]
+
+
+def _told(guide: Guide, shares: NDArray[np.float64], points_mm: NDArray[np.float64], *, black: bool) -> int:
+    """The place that is told of, by index: the darkest; where much is black the first, which hangs on no pixel, is told of it.
+
+    A black patch that lies clearly further in than the first place, away from the lines that it was looked for on, is told instead.
+    """
+    k = int(_lowest(guide, shares, points_mm)[0])
+    if not black or shares[0] > shares[k]:
+        return k
+    first, found = np.linalg.norm((points_mm[[0, k]] - guide.centre_mm) / [guide.half_width_mm, guide.half_height_mm], axis=1)
+    return 0 if first - found <= ASIDE else k
 
 
 def _worst_pixels_mm(guide: Guide, map_: VignetteMap) -> NDArray[np.float64]:
