@@ -83,7 +83,23 @@ def _untold_sentence(states: Sequence[StateResult], untold: Sequence[str]) -> st
         return f"{state_words(states[0])}: {untold[0]}."
     told = [state for state in states if not why_untold(state.notes)]
     first = f"{_of_all(len(untold), len(states))}: {untold[0]}."
-    return f"{first} Of the others: {_verdict_sentence(told, ())}" if told else first
+    return f"{first} {_others_sentence(told)}" if told else first
+
+
+def _others_sentence(states: Sequence[StateResult]) -> str:
+    """What is found of the states beside those that nothing is told of: 'The 5 other states are clear: ...'."""
+    worst = max(states, key=state_rank)
+    if len(states) == 1:
+        return f"The other state: {_one_states_sentence(worst, loses_empty=False)}"
+    if worst.word is Word.CLEAR:
+        return f"The {len(states)} other states are clear: the box stays out of their frames."
+    bad, tight = ([state for state in states if state.word in words] for words in (VIGNETTES, {Word.TIGHT}))
+    also = f" and {len(tight)} {'is' if len(tight) == 1 else 'are'} tight" if tight else ""
+    if bad:
+        many = f"{len(bad)} {'vignettes' if len(bad) == 1 else 'vignette'}"
+        return f"Of the {len(states)} other states {many}{also}. Worst: {state_words(worst)}: {blame_words(worst)}."
+    none = f"Of the {len(states)} other states none vignettes, but {len(tight)} {'is' if len(tight) == 1 else 'are'} tight"
+    return f"{none}. Tightest: {state_words(worst)}."
 
 
 def _empty_words(count: int, tight: int) -> str:

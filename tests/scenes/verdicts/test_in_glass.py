@@ -12,7 +12,8 @@ from scenes.verdicts.overview import answer_line, overview_lines
 from scenes.verdicts.text import state_sentence, table_lines
 from tests.raytrace.made import block, plate_of_glass
 from tests.scenes.check_made import WALL_AT_MM, plan
-from tests.scenes.questions.check.test_results_json import check, clear_state
+from tests.scenes.questions.check.test_results_json import check, clear_state, guide
+from tests.scenes.questions.check.test_results_json import state as judged
 
 POST = block((-180.0, -50.0, 59.5), (-130.0, 50.0, 60.5), name="post")  # 37 mm beside the light, by similar triangles
 
@@ -53,3 +54,20 @@ def test_the_answer_says_of_which_states_no_light_can_be_told(in_glass):
     both = answer_line([check(state, clear_state())])
     assert "1 of 2 states: no light can be told, for the post stands in" in both
     assert "the box stays out of the frame" in both
+
+
+def test_what_is_found_of_the_other_states_is_a_sentence_of_its_own(in_glass):
+    _, state = in_glass
+    tight, dark = judged(guide(word=Word.TIGHT, loss=0.0, part=None)), judged()
+
+    def told(*others):
+        return answer_line([check(state, *others)])
+
+    assert "Of the others:" not in told(clear_state(), clear_state())
+    assert told(clear_state(), clear_state()).endswith(". The 2 other states are clear: the box stays out of their frames.")
+    assert told(clear_state()).endswith(". The other state: 18, infinity, f/2 is clear: the box stays out of the frame.")
+    many = told(clear_state(), tight, dark)
+    assert ". Of the 3 other states 1 vignettes and 1 is tight. Worst: 18, infinity, f/2: the left flag" in many
+    assert told(clear_state(), tight).endswith(
+        ". Of the 2 other states none vignettes, but 1 is tight. Tightest: 18, infinity, f/2."
+    )
