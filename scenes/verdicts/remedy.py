@@ -286,7 +286,25 @@ def _beside_barrel(plan: State, change: Change) -> Change:
     front_mm = plan.lens.front_diameter_mm
     if across_mm <= front_mm + TOLD_MM:
         return change
-    return replace(change, words=f"{change.words} (the beam is wider there than the {front_mm:g} mm barrel)")
+    plates = plan.fitted.back
+    if plates and across_mm >= plates[0].bore_mm:  # such a seal cannot be made: nothing is left of it in the bore
+        off = f"leave {the(change.parts[0].name)} out (one that lets the beam by would fill the bore"
+        return Change(f"{off}; cover the gap that is left, or stray light gets in)", gone=(change.parts[0].name,))
+    gap_mm = (across_mm - front_mm) / 2
+    gap = (
+        f", which leaves a gap of {gap_mm:.1f} mm all round: cover it, or stray light gets in" if _leaves_gap(plan, change) else ""
+    )
+    return replace(change, words=f"{change.words} (the beam is wider there than the {front_mm:g} mm barrel{gap})")
+
+
+def _leaves_gap(plan: State, change: Change) -> bool:
+    """Whether the box with a wider seal, as it is told of, is cautioned of a gap round the barrel."""
+    across_mm = {part.name: 2 * _first(part).outline.radius_mm for part in change.parts}  # type: ignore[union-attr]
+    wider = tuple(
+        seal.model_copy(update={"inner_mm": across_mm.get(seal.name or "seal", seal.inner_mm)}) for seal in plan.fitted.seal
+    )
+    notes = plan.with_box(plan.fitted.model_copy(update={"seal": wider})).notes
+    return any(note.part in across_mm and "lets light in" in note.text for note in notes)
 
 
 def _pushed_back(part: Part) -> Change:

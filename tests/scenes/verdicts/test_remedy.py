@@ -80,6 +80,20 @@ def test_a_seal_that_has_to_be_wider_than_the_barrel_is_said_to_stand_in_a_beam_
     assert ("(the beam is wider there than the 80 mm barrel)" in told) == wider
 
 
+def test_a_wider_seal_that_would_leave_a_gap_round_the_barrel_says_so_in_the_same_sentence():
+    """The frame's corner, 21.6 mm out at f = 18 mm, is 21.6 / 18 x 70 = 84 mm out 30 mm ahead; the barrel's radius is 47.5."""
+    lens = 'name="18"\nfocal_mm=18\nf_number=2.8\nfront_diameter_mm=95\nfront_to_sensor_mm=150\npupil_behind_front_mm=40'
+    box = 'mount="rods-15"\nahead_mm=30\nback={width_mm=400,height_mm=400,thickness_mm=2,bore_mm=240}\n'
+    text = f'brimline=1\n[camera]\nwidth_mm=36\nheight_mm=24\n[[lens]]\n{lens}\n[box]\n{box}seal={{kind="ring", inner_mm=112}}\n'
+    asked = '[check]\nf_numbers=[2.8]\nfocus_mm=["infinity"]'
+    told = remedy_words(states_of(parse_scene(text + asked, source="s.toml"))[0])
+    narrow = text.replace("bore_mm=240", "bore_mm=150")
+    assert "leave the seal out (" in remedy_words(states_of(parse_scene(narrow + asked, source="s.toml"))[0])
+    across_mm = int(re.findall(r"replace the seal by one of at least (\d+) mm across", told)[0])
+    gap = f"which leaves a gap of {(across_mm - 95) / 2:.1f} mm all round: cover it, or stray light gets in)"
+    assert f"(the beam is wider there than the 95 mm barrel, {gap}" in told
+
+
 def test_all_parts_in_the_light_are_changed_and_the_box_is_judged_again():
     # A frame of 36 x 24 mm at f = 20 mm, pupil 40 mm behind: 100 mm ahead of it light fills 90 and 60 mm each way and the pupil's
     # radius, with 2.5 mm of room for a fixed pupil at right angles to the light; a clear frame may grow by 2 % besides.
