@@ -76,7 +76,7 @@ def next_step(report: SunReport) -> str:
     now, best = unwanted(report), report.on_glass_at_best & ~report.path.in_frame
     in_frame = [flag for flag in report.flags if flag.least_deg > flag.now_deg + ALIKE_DEG]
     if in_frame:
-        words = " and ".join(f"{flag.name} out to {flag.least_deg:g} deg" for flag in in_frame)
+        words = " and ".join(f"the {flag.name} to {flag.least_deg:g} deg" for flag in in_frame)
         return f"first open {words}: as set, it leaves the picture too little room; then look again."
     if not now.any():
         return "nothing to do: the sun is never on the glass but when it is in the picture."
