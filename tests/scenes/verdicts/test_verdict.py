@@ -85,7 +85,8 @@ def test_a_single_dark_corner_is_named_as_the_operator_sees_it():
 
 def test_of_two_places_without_light_the_one_that_reaches_further_into_the_frame_is_named():
     worst = verdict(light(lambda x, _y: np.where((x < -18) | (x > 6), 0.0, 1.0))).worst
-    assert (worst.where, worst.x_mm) == ("right", 7.0)  # the first pixel centre right of 6 mm
+    assert worst.where == "right"
+    assert 6.0 < worst.x_mm <= 6.0 + 20.0 / 1024  # black begins 6 mm out: looked for to a thousandth of half the guide, 20 mm
 
 
 @pytest.mark.parametrize(
