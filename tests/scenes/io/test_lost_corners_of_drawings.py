@@ -65,6 +65,20 @@ def test_a_lost_end_of_a_rounding_is_told(number):
     assert any("would be the same left and right but for that" in doubt for doubt in doubts)
 
 
+@pytest.mark.parametrize("number", [1, 3, 5, 7])
+@pytest.mark.parametrize("bulge", [0.0, -2 * BULGE])
+def test_a_rounding_that_has_lost_its_bulge_or_has_another_is_told(number, bulge):
+    x, y, _ = ROUNDED[number]
+    (doubt,) = told(r12([*ROUNDED[:number], (x, y, bulge), *ROUNDED[number + 1 :]]))
+    assert "mm than opposite, and would be the same left and right but for that; has a curve been lost" in doubt
+
+
+def test_a_corner_moved_along_a_straight_edge_is_told_though_all_corners_lie_on_the_outline_opposite():
+    tongue = [(-60, -40), (0, -40), (-6, -25), (6, -25), (10, -40), (60, -40), (60, 40), (-60, 40)]  # the second was at x -10
+    (doubt,) = told(r12(tongue))
+    assert "has nothing opposite its corner at x 10, y -40 mm, and would be the same left and right but for that" in doubt
+
+
 @pytest.mark.parametrize("number", [1, 4, 7, 10])
 def test_a_number_changed_in_a_corner_is_told(number):
     x, y = SHOULDERS[number]
