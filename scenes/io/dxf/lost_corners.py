@@ -59,15 +59,14 @@ def mirror_doubts(rings: Sequence[Line], lines: Sequence[Line]) -> Iterator[str]
         if len(alone):
             return
         if mirror is ACROSS:
-            yield from _curve_doubts(lines, edges)
+            yield from _curve_doubts(lines)
 
 
-def _curve_doubts(lines: Sequence[Line], edges: shapely.MultiLineString) -> Iterator[str]:
+def _curve_doubts(lines: Sequence[Line]) -> Iterator[str]:
     """One line or curve, or two, that run otherwise than those opposite, though all corners have theirs: a bulge that was lost."""
-    long = [line for line in lines if len(line) > 1]
-    middles = shapely.line_interpolate_point([shapely.LineString(line) for line in long[:MOST_CORNERS]], 0.5, normalized=True)
-    places = shapely.get_coordinates(middles)
-    off_mm = shapely.distance(shapely.points(places * ACROSS.signs), edges)
+    drawn = [shapely.LineString(line) for line in lines if len(line) > 1]
+    places = shapely.get_coordinates(shapely.line_interpolate_point(drawn, 0.5, normalized=True))
+    _, off_mm = shapely.STRtree(drawn).query_nearest(shapely.points(places * ACROSS.signs), return_distance=True, all_matches=False)
     alone = places[off_mm > OPPOSITE_MM]
     if 0 < len(alone) <= MOST_LOST and len(places) - len(alone) >= ACROSS.least and off_mm.max() > LOPSIDED_MM:
         x, y = alone[0]

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from scenes.io.dxf.doubts import quote
+from scenes.io.dxf.doubts import CUT_OUT, quote
 from scenes.io.dxf.joined_lines import DRAWN
 
 MOST_THINGS, DEEPEST = 20_000, 16  # on all sheets, with their blocks taken apart; blocks in blocks
@@ -28,12 +28,14 @@ Box = tuple[float, float, float, float]
 class SheetLines:
     """A line, curve or block on a sheet: where its lines are, on the sheet; None where that cannot be told.
 
-    block: its name, empty of lines and curves. is_titled: whether it is a border or title block by name, or has fields to fill in.
+    block: its name, empty of lines and curves. is_title: whether it is a title block by name. is_border: whether it is that, or a
+    border by name, or has fields to fill in.
     """
 
     kind: str
     block: str
-    is_titled: bool
+    is_title: bool
+    is_border: bool
     boxes: tuple[Box, ...] | None
 
     @property
@@ -59,7 +61,8 @@ def on_sheet(thing: Any, counted: Iterator[int]) -> tuple[SheetLines | None, lis
     is_block = thing.dxftype() == "INSERT"
     block = str(thing.dxf.get("name", "")) if is_block else ""
     is_elsewhere = is_block and (thing.block() is None or thing.block().block.is_xref)
-    is_titled = is_elsewhere or bool(block and (TITLE_BLOCK.search(block) or BORDER.search(block) or len(thing.attribs)))
+    is_title = is_elsewhere or is_title_block(block)
+    is_border = is_title or bool(block and not CUT_OUT.search(block) and (BORDER.search(block) or len(thing.attribs)))
     parts = list(thing.attribs) if is_block else []
     boxes: tuple[Box, ...] | None = None
     try:
@@ -67,8 +70,8 @@ def on_sheet(thing: Any, counted: Iterator[int]) -> tuple[SheetLines | None, lis
         boxes = None if is_elsewhere else tuple(_box(part) for part in parts if part.dxftype() in DRAWN)
     except Exception:  # noqa: BLE001 - whatever hides where lines are; they are then taken for what they may be
         boxes = None
-    lines = None if boxes == () else SheetLines(kind=thing.dxftype(), block=block, is_titled=is_titled, boxes=boxes)
-    return lines, [part for part in parts if part.dxftype() not in DRAWN]
+    found = SheetLines(kind=thing.dxftype(), block=block, is_title=is_title, is_border=is_border, boxes=boxes)
+    return None if boxes == () else found, [part for part in parts if part.dxftype() not in DRAWN]
 
 
 def _parts(thing: Any, counted: Iterator[int], depth: int) -> Iterator[Any]:

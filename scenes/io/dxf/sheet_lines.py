@@ -23,7 +23,7 @@ def stranded(sheets: Iterable[Sheet], *, is_model_empty: bool) -> str:
     """The first line on a sheet that shows nothing of the model, in words that go on after "holds"; empty where there is none."""
     for sheet in sheets:
         for lines in sheet.lines:
-            if is_model_empty or (not sheet.windows and not lines.is_titled):
+            if is_model_empty or not (sheet.windows or lines.is_border):
                 return f'{lines.named} on the sheet "{quote(sheet.name)}"'
     return ""
 
@@ -32,7 +32,7 @@ def over_the_opening(sheets: Iterable[Sheet], shape: Any, unit_mm: float) -> str
     """The first line on a sheet that lies within what was read [mm], as a window shows it; in the same words."""
     for sheet in sheets:
         for lines in sheet.lines:
-            if sheet.windows and not lines.is_titled and _is_over(lines, sheet.windows, shape, unit_mm):
+            if sheet.windows and not lines.is_title and _is_over(lines, sheet.windows, shape, unit_mm):
                 return f'{lines.named} on the sheet "{quote(sheet.name)}", over what its window shows of the model'
     return ""
 
@@ -41,7 +41,7 @@ def line_doubts(sheets: Iterable[Sheet], shape: Any, unit_mm: float) -> Iterator
     """The first line of each sheet that may be its border, or not; nothing of a border or title block around its windows."""
     for sheet in sheets:
         for lines in sheet.lines:
-            if lines.is_titled and sheet.windows and not _is_over(lines, sheet.windows, shape, unit_mm):
+            if lines.is_border and sheet.windows and not _is_over(lines, sheet.windows, shape, unit_mm):
                 continue
             yield (
                 f'its sheet "{quote(sheet.name)}" holds {lines.named}, and only what is drawn in model space was read; '

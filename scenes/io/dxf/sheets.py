@@ -98,7 +98,7 @@ def _sheet(sheet: Any, counted: Iterator[int]) -> Sheet:
             lines, others = on_sheet(thing, counted)
             drawn += [lines] if lines else []
             things += others
-            kinds += [] if lines and lines.is_titled else [other.dxftype() for other in others]  # a title block has its logo
+            kinds += [] if lines and lines.is_border else [other.dxftype() for other in others]  # a title block has its logo
     written = [thing for thing in things if thing.dxftype() in WRITING]
     written += [cell for thing in things if thing.dxftype() == "ACAD_TABLE" for cell in _cells(thing, sheet.doc)]
     return Sheet(

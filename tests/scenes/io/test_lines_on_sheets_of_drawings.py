@@ -123,6 +123,29 @@ def test_a_cut_out_on_the_sheet_over_the_plate_that_a_window_shows_is_refused(in
     assert 'on the sheet "Layout1", over what its window shows of the model, and only what is drawn in model space is read' in told
 
 
+@pytest.mark.parametrize(("name", "fields"), [("FRAME", False), ("P01", True), ("MASK FRAME", True)])
+def test_a_border_or_a_block_with_fields_over_the_plate_that_a_window_shows_is_refused_for_it_may_be_the_cut_out(name, fields):
+    over = block(name, box(-30, -30, 30, 30), MIDDLE, fields=fields)
+    assert f'holds the block "{name}" on the sheet "Layout1", over what its window shows' in answer(window, over)
+
+
+@pytest.mark.parametrize(("name", "fields"), [("A3", False), ("P01", True)])
+def test_a_border_or_a_block_with_fields_on_a_sheet_without_a_window_is_told(name, fields):
+    assert f'holds the block "{name}", {LEFT_THERE}' in answer(block(name, box(0, 0, 90, 30), fields=fields))
+
+
+def test_a_block_that_is_called_a_cut_out_is_no_border():
+    assert 'holds the block "MASK FRAME" on the sheet' in answer(block("MASK FRAME", box(0, 0, 90, 30), fields=True))
+
+
+def test_a_title_block_that_is_kept_in_another_file_is_told():
+    def draw(sheet):
+        sheet.doc.add_xref_def("title.dwg", "TITLE")
+        sheet.add_blockref("TITLE", (310, 10))
+
+    assert answer(window, draw) == f'its sheet "Layout1" holds the block "TITLE", {LEFT_THERE}'
+
+
 @pytest.mark.parametrize("draw", [lambda sheet: sheet.add_circle((0, 0), 40), block("CUT", box(-30, -30, 30, 30))])
 def test_a_cut_out_on_a_sheet_without_a_window_is_refused(draw):
     assert 'on the sheet "Layout1", and only what is drawn in model space is read; move the cut-out there' in answer(draw)
