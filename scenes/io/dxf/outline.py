@@ -13,7 +13,7 @@ from shapely.ops import unary_union
 
 from geometry.checks import LOPSIDED_MM
 from geometry.frame import right_up_to_frame
-from scenes.io.dxf.doubts import extent_doubts, hanging_doubts, layer_doubts, scaled_doubts, size_doubts
+from scenes.io.dxf.doubts import extent_doubts, hanging_doubts, layer_doubts, opened_doubts, scaled_doubts, size_doubts
 from scenes.io.dxf.joined_lines import OpenLineError, closed_rings
 from scenes.io.dxf.leftovers import leftover_doubts
 from scenes.io.dxf.lines import Drawn, read_document, read_drawn
@@ -94,6 +94,7 @@ def _outline(data: bytes, source: str) -> DrawnOutline:
     sizes_mm = [_size_mm(ring) for ring in (shape, *rings)]
     doubts = (*words_in_doubt(texts, unit_mm, lopsided=lopsided), *_cm_doubt(shape, unit_mm))
     doubts += (*layer_doubts(drawn.layers), *hanging_doubts(drawn.measured, drawn.lines))
+    doubts += tuple(opened_doubts(drawn.measured, drawn.lines, shape))
     doubts += tuple(size_doubts((*texts, *on_sheets), sizes_mm, unit_mm))
     doubts += tuple(extent_doubts(document.header, shape.bounds, unit_mm))
     doubts += (*scaled_doubts(drawn.scaled), *leftover_doubts(document, data, (*drawn.layers, *drawn.blocks)))
