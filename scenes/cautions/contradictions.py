@@ -18,7 +18,9 @@ from raytrace.optics.camera import PixelGrid
 from raytrace.optics.conjugate import principal_planes_apart_mm
 from raytrace.optics.projection import distort_radius
 from scenes.cautions.lens_limits import focal_row_words, shallow_pupil_words, travel_words
+from scenes.cautions.lens_names import without_fronts_and_focus
 from scenes.cautions.named_numbers import COUNTED, guide_name_words, named_aspects, named_stop_words, plain_name, same_aspect
+from scenes.cautions.named_squeezes import is_same_squeeze, named_squeezes, says_anamorphic, says_spherical
 from scenes.cautions.pupil_numbers import own_depth_words, walk_row_words
 from scenes.rig.box import stage_name
 from scenes.rig.rod_height import turned_height_words
@@ -49,10 +51,6 @@ NAMED_INSIDE = re.compile(rf"(?<=\s){NAMED.pattern}(?=\s|mm|$)")  # "Prime 18": 
 LONGEST_NAMED_MM = 1200.0  # a larger number in a name is a year or a serial number
 OTHER_NAME = "put the wrong one right, or give the guide another name"
 NARROWER_PUPIL_SHARE = 0.9  # of 1 / squeeze, which a front anamorphic's pupil has; no pupil is narrower
-NAMED_SQUEEZE = re.compile(r"(?<![\d.])(1\.[2-9]\d?|2(?:\.0)?)\s?[xX](?![\w])")  # as 1.33x, 1.8x or 2x stands after a focal length
-NAMED_ANAMORPHIC = re.compile(r"\b(?:ana|anamorph\w*)\b", re.IGNORECASE)
-NO_SQUEEZE = re.compile(r"\b(?:ext\w*|tele\w*|conv\w*|tc|doubler|zoom)\b", re.IGNORECASE)  # a 2x that makes the focal length longer
-SAME_SQUEEZE = 1.03
 WIDEST_ASPECT = 3.01  # of what is shown; a 3:2 sensor behind a squeeze of 2 is 3
 FLATTER_SHARE = 1.25  # than the picture: such a guide leaves out a fifth of its height
 AXIS_SIZE_SHARE = 0.98  # of 1, which a walk's sizes are on the axis by what they are held against
@@ -69,7 +67,7 @@ def lens_contradictions(scene: Scene, lens: Lens, grid: PixelGrid) -> tuple[Note
     """Those of the lens and the camera, whatever the box."""
     told = [(lens.name, text) for text in (*_lens_words(scene, lens), *_field_words(lens, grid))]
     told += [("camera", text) for text in _camera_words(scene.camera, scene.lens)]
-    told += [("camera", text) for text in _guide_words(scene)]
+    told += [("camera", text) for text in (*_guide_words(scene), *_desqueezed_words(scene, lens))]
     return tuple(_fault(part, text) for part, text in told)
 
 
@@ -90,12 +88,12 @@ def or_confirmed(key: str, where: str = "the lens") -> str:
 
 def _lens_words(scene: Scene, lens: Lens) -> Iterator[str]:
     rules = {
-        "focal_mm": (*_focal_words(lens), *focal_row_words(lens)),
+        "focal_mm": [*_focal_words(lens)] or focal_row_words(lens),
         "f_number": (*_stop_words(scene, lens), *named_stop_words(lens)),
         "front_to_sensor_mm": _length_words(lens),
         "close_focus_mm": _nearest_words(lens),
         "pupil_behind_front_mm": (*_pupil_words(lens), *shallow_pupil_words(lens), *own_depth_words(lens)),
-        "squeeze": (*_squeeze_words(lens), *_named_squeeze_words(lens), *_desqueezed_words(scene, lens)),
+        "squeeze": (*_squeeze_words(lens), *_named_squeeze_words(lens)),
         "front_travel_mm": (*_travel_words(lens), *travel_words(lens)),
         "pupil_walk": (*_walk_words(lens), *walk_row_words(lens)),
         "pupil_magnification": _magnification_words(lens),
@@ -112,13 +110,20 @@ def _focal_words(lens: Lens) -> Iterator[str]:
     told = list(_named_ends(lens.name))
     off = [[(end, name) for end, name in zip(ends, named, strict=True) if not _is_named(end, name)] for named in told]
     if off and all(off):
-        yield f'focal_mm = {plain(off[0][0][0])} speaks against the name "{lens.name}"'
+        yield f"focal_mm = {plain(off[0][0][0])}{_row_words(lens, *off[0][0])}"
+
+
+def _row_words(lens: Lens, end_mm: float, named_mm: float) -> str:
+    """What an end of a lens's range is against: its name, and its own focal length, where a row is what stands out."""
+    if any(row.focal_mm == end_mm for row in lens.state) and _is_named(lens.focal_mm, named_mm) and lens.focal_mm != end_mm:
+        return f' of a state row speaks against focal_mm = {plain(lens.focal_mm)} of the lens and its name "{lens.name}"'
+    return f' speaks against the name "{lens.name}"'
 
 
 def _named_ends(name: str) -> Iterator[tuple[float, float]]:
     """Shortest and longest focal length by a name: the number it begins with, else each that stands in it as a word [mm]."""
     for written in dict.fromkeys((name, name.replace("_", " "))):  # '28_45' is a zoom's range, or two numbers
-        text = COUNTED.sub(" ", plain_name(written))
+        text = without_fronts_and_focus(COUNTED.sub(" ", plain_name(written)))
         first = NAMED.match(text)
         for found in [first] if first else NAMED_INSIDE.finditer(text):
             short, long = float(found[1]), float(found[2] or found[1])
@@ -217,30 +222,40 @@ def _squeeze_words(lens: Lens) -> Iterator[str]:
 def _named_squeeze_words(lens: Lens) -> Iterator[str]:
     """A name that tells another squeeze: crews write 2x, 1.8x or anamorphic after the focal length."""
     name = plain_name(lens.name)
-    named = [float(number) for number in NAMED_SQUEEZE.findall(name)] if not NO_SQUEEZE.search(name) else []
-    if named and not any(1 / SAME_SQUEEZE <= lens.squeeze / squeeze <= SAME_SQUEEZE for squeeze in named):
+    named = named_squeezes(name)
+    if named and not any(is_same_squeeze(lens.squeeze, squeeze) for squeeze in named):
         yield f'squeeze = {plain(lens.squeeze)} speaks against the name "{lens.name}"'
-    elif not named and lens.squeeze == 1.0 and NAMED_ANAMORPHIC.search(name):
+    elif not named and lens.squeeze == 1.0 and says_anamorphic(name):
         yield f'squeeze = 1, that of a spherical lens, speaks against the name "{lens.name}"'
+    elif not named and lens.squeeze > 1.0 and says_spherical(name):
+        yield f'squeeze = {plain(lens.squeeze)}, that of an anamorphic lens, speaks against the name "{lens.name}"'
 
 
 def _desqueezed_words(scene: Scene, lens: Lens) -> Iterator[str]:
     if all(other.squeeze > 1.0 for other in scene.lens):
-        yield from desqueezed_words(scene, lens)
+        yield from (f"{text}; {or_confirmed('squeeze', 'each of these lenses')}" for text in desqueezed_words(scene, lens))
 
 
 def desqueezed_words(scene: Scene, lens: Lens) -> Iterator[str]:
-    """Guides as the desqueezed picture has them: on the sensor they leave out much of its height."""
-    if lens.squeeze == 1.0 or not scene.camera.guide:
+    """Guides as the desqueezed picture has them: on the sensor they leave out much of its height. Told once for all such lenses."""
+    alike = [other for other in scene.lens if other.squeeze == lens.squeeze and "squeeze" not in other.confirmed]
+    if lens.squeeze == 1.0 or not scene.camera.guide or lens not in alike:
         return
     guide = min(scene.camera.guide, key=lambda one: one.aspect)
     flatter = guide.aspect * scene.camera.height_mm / scene.camera.width_mm
     if guide.aspect * lens.squeeze > WIDEST_ASPECT and flatter >= FLATTER_SHARE:
+        shown = plain(round(guide.aspect * lens.squeeze, 2))
         yield (
-            f'squeeze = {plain(lens.squeeze)} makes aspect = {plain(guide.aspect)} of the guide "{guide.name}" '
-            f"{plain(round(guide.aspect * lens.squeeze, 2))} desqueezed, wider than any picture is shown: aspect is as recorded, "
+            f"squeeze = {plain(lens.squeeze)} of {names_listed(alike)} makes aspect = {plain(guide.aspect)} of the guide "
+            f'"{guide.name}" {shown} desqueezed, wider than any picture is shown: aspect is as recorded, '
             f"{plain(round(guide.aspect / lens.squeeze, 3))} for {plain(guide.aspect)}"
         )
+
+
+def names_listed(lenses: Iterable[Lens]) -> str:
+    """'"24"', '"24" and "35"', '"24", "35" and "50"'."""
+    *first, last = (f'"{lens.name}"' for lens in lenses)
+    return f"{', '.join(first)} and {last}" if first else last
 
 
 def _travel_words(lens: Lens) -> Iterator[str]:

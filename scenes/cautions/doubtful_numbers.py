@@ -21,11 +21,13 @@ from scenes.cautions.gauges import gauge_words
 from scenes.cautions.idle_openings import behind_words, idle_opening_words
 from scenes.cautions.left_out import left_out_words
 from scenes.cautions.lens_limits import doubtful_pupil_words, doubtful_travel_words, narrower_words
+from scenes.cautions.lens_names import lens_name_words
 from scenes.cautions.light_numbers import light_number_words
 from scenes.cautions.light_places import light_in_box_words
 from scenes.cautions.mesh_places import mesh_words
 from scenes.cautions.mesh_sides import mesh_side_words
 from scenes.cautions.named_numbers import kept_shares, named_aspects, same_aspect, t_number_words
+from scenes.cautions.part_lengths import named_length_words
 from scenes.cautions.part_names import (
     flag_angle_words,
     flag_side_words,
@@ -33,6 +35,7 @@ from scenes.cautions.part_names import (
     outline_words,
     power_words,
     size_words,
+    tilt_words,
     tray_order_words,
 )
 from scenes.cautions.pupil_numbers import (
@@ -40,6 +43,7 @@ from scenes.cautions.pupil_numbers import (
     near_sensor_words,
     odd_magnification_words,
     same_lens_words,
+    same_zoom_words,
     short_lens_words,
     short_rows_words,
     zoom_out_of_line_words,
@@ -48,6 +52,7 @@ from scenes.cautions.pupil_runs import run_words
 from scenes.cautions.row_ends import far_rows_words
 from scenes.cautions.set_depths import set_depth_words
 from scenes.cautions.small_tolerances import small_tolerance_words
+from scenes.cautions.titles import title_words
 from scenes.cautions.travel_runs import zoom_travel_words
 from scenes.cautions.walk_numbers import walk_out_of_line_words
 from scenes.scene_file.messages import plain
@@ -80,18 +85,23 @@ LARGE_LOSS_STOPS = 0.75  # seen by anybody; a tenth is usual (common practice)
 def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     """Cautions by the numbers of the scene about this lens, its range, what is looked at, and parts it goes without."""
     told = [(lens.name, text) for text in (*_stop_words(scene, lens), *_nearest_words(lens), *_bare_words(scene, lens))]
-    told += [
-        (lens.name, text)
-        for text in (*_mixed_words(scene, lens), *_deep_words(scene, lens), *left_out_words(scene.box, lens, scene.lens))
-    ]
+    told += [(lens.name, text) for text in (*_deep_words(scene, lens), *left_out_words(scene.box, lens, scene.lens))]
     told += [(lens.name, text) for text in (*t_number_words(lens), *doubtful_pupil_words(lens), *walk_out_of_line_words(lens))]
     told += [
-        (lens.name, text) for text in (*odd_magnification_words(lens), *_length_words(scene, lens), *same_lens_words(scene, lens))
+        (lens.name, text)
+        for text in (
+            *odd_magnification_words(lens),
+            *_length_words(scene, lens),
+            *same_lens_words(scene, lens),
+            *same_zoom_words(scene, lens),
+        )
     ]
     told += [(lens.name, text) for text in (*doubtful_row_words(lens), *front_fill_words(lens, scene.camera))]
     told += [(lens.name, text) for text in (*field_row_words(lens, scene.camera), *pincushion_words(lens, scene.camera))]
     told += [(lens.name, text) for text in _unsqueezed_words(scene, lens)]
-    told += [("camera", text) for text in (*_guide_words(scene), *_format_words(scene), *gauge_words(scene))]
+    told += [
+        ("camera", text) for text in (*_guide_words(scene), *_format_words(scene), *gauge_words(scene), *_mixed_words(scene, lens))
+    ]
     told += [(lens.name, text) for text in _fisheye_words(lens)]
     told += [("check", text) for text in _loss_words(scene)]
     told += [(lens.name, text) for text in far_rows_words(scene, lens)]
@@ -101,6 +111,8 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
         (lens.name, text) for text in (*copied_words(scene, lens), *short_rows_words(scene, lens), *set_depth_words(scene, lens))
     ]
     told += [*lens_list_words(scene.box, lens), *outline_words(scene.box, lens, scene.lens)]
+    told += [*named_length_words(scene, lens), *((lens.name, text) for text in lens_name_words(scene, lens))]
+    told += title_words(scene, lens)
     told += [*light_in_box_words(scene, box_for(scene, lens), lens), *light_number_words(scene)]
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in told)
 
@@ -116,6 +128,7 @@ def doubtful_box_notes(box: Box, parts: Sequence[Part]) -> tuple[Note, ...]:
     told = [
         *flag_side_words(box),
         *flag_angle_words(box),
+        *tilt_words(box),
         *tray_order_words(box),
         *power_words(box),
         *size_words(box, parts),
@@ -204,7 +217,7 @@ def _bare_words(scene: Scene, lens: Lens) -> Iterator[str]:
 def _mixed_words(scene: Scene, lens: Lens) -> Iterator[str]:
     """In a set of both kinds a guide may be the spherical lenses'; where all are anamorphic it is a fault."""
     if "squeeze" not in lens.confirmed and any(other.squeeze == 1.0 for other in scene.lens):
-        yield from (f"{text}; give a guide for it too" for text in desqueezed_words(scene, lens))
+        yield from (f"{text}; give a guide for such lenses too" for text in desqueezed_words(scene, lens))
 
 
 def _unsqueezed_words(scene: Scene, lens: Lens) -> Iterator[str]:

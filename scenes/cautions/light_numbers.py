@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from functools import lru_cache
 
 from raytrace.sun import sun_in_sky
-from scenes.cautions.named_numbers import plain_name
+from scenes.cautions.named_numbers import plain_name, without_limits
 from scenes.rig.lights import light_place, site_of
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.light import Light, Sun
@@ -25,6 +25,15 @@ LOW_DEG = 45.0  # what people call a low sun is below it by any reading (common 
 RISING = re.compile(r"\b(?:morning|dawn|sunrise)\b", re.IGNORECASE)
 FALLING = re.compile(r"\b(?:evening|afternoon|dusk|sunset)\b", re.IGNORECASE)
 NEAR_NOON = dt.timedelta(hours=1)
+NAMED_DEG = re.compile(
+    r"(?<![\w.\-+])(\d{1,3}(?:\.\d+)?)\s?(?:degs?\b|degrees?\b|[\u00b0\u00ba])(?!\s?(?:beam|lens|grid|spot|flood|[ck]\b))",
+    re.IGNORECASE,
+)
+NAMED_METRES = re.compile(
+    r"(?:\bat|@)\s(\d{1,2}(?:\.\d+)?)\s?m(?!\w)|(?<![\w.])(\d{1,2}(?:\.\d+)?)\s?m\s(?:away|up|high|left|right|ahead|off|out)\b",
+    re.IGNORECASE,
+)
+METRE_MM, SAME_DEG, SAME_PLACE_SHARE = 1000.0, 3.0, 0.15  # lamps are placed by eye, and floors are not lens axes
 CAMERA_SIDE_DEG = 5.0  # nearer the axis, or to straight behind, a light stands on neither side
 
 
@@ -32,7 +41,8 @@ def light_number_words(scene: Scene) -> Iterator[tuple[str, str]]:
     """(light, words) of each light whose numbers are in doubt."""
     for light in scene.light:
         sun_words = [] if light.sun is None else [*_sun_words(light.sun)] or [*_hour_words(light.name, light.sun)]
-        for text in (*_side_words(light), *_size_words(light), *_height_words(light), *sun_words):
+        of_name = (*_side_words(light), *_angle_words(light), *_distance_words(light), *_height_words(light))
+        for text in (*of_name, *_size_words(light), *sun_words):
             yield light.name, text
 
 
@@ -51,6 +61,33 @@ def _side_words(light: Light) -> Iterator[str]:
             else f"position_mm begins with {plain(light.position_mm[0])}, and"
         )
         yield f"{key} puts it on the operator's {stands}, against its name; positive is right: turn the sign, or name it otherwise"
+
+
+def _angle_words(light: Light) -> Iterator[str]:
+    """A light called by an angle that none of its own is, from ahead, from behind or from the horizon: 'window 50 deg'."""
+    azimuth_deg, elevation_deg = light.azimuth_deg, light.elevation_deg
+    named = [float(angle) for angle in NAMED_DEG.findall(without_limits(plain_name(light.name)))]
+    if not named or azimuth_deg is None or elevation_deg is None:
+        return
+    aside_deg = abs((azimuth_deg + 180.0) % 360.0 - 180.0)
+    own = (aside_deg, 180.0 - aside_deg, azimuth_deg % 360.0, -azimuth_deg % 360.0, abs(elevation_deg), 90.0 - elevation_deg)
+    widths = (light.width_deg,) if light.width_deg is not None else ()
+    if not any(abs(told - value) <= SAME_DEG for told in named for value in (*own, *widths)):
+        angles = f"azimuth_deg = {plain(azimuth_deg)} and elevation_deg = {plain(elevation_deg)} speak against its name"
+        yield f"{angles}, {plain(named[0])} deg: put the angle or the name right"
+
+
+def _distance_words(light: Light) -> Iterator[str]:
+    """A lamp called by how far it stands, or how high, which is none of its places: 'lamp at 3 m'."""
+    if light.position_mm is None:
+        return
+    right, up, ahead = light.position_mm
+    own = (abs(right), abs(up), abs(ahead), math.hypot(right, up, ahead), math.hypot(right, ahead), math.hypot(up, ahead))
+    named = [float(one or other) * METRE_MM for one, other in NAMED_METRES.findall(without_limits(plain_name(light.name)))]
+    if named and not any(abs(told - value) <= SAME_PLACE_SHARE * told for told in named for value in own):
+        place = ", ".join(plain(value) for value in light.position_mm)
+        away = f"{math.hypot(*light.position_mm) / METRE_MM:.1f} m away"
+        yield f"position_mm = [{place}], {away}, speaks against its name, {plain(named[0] / METRE_MM)} m: put one of them right"
 
 
 def _right_deg(light: Light) -> float | None:

@@ -14,7 +14,7 @@ from scenes.rig.box import stage_name
 from scenes.rig.openings import as_written, built_outlines, opening_mm, times
 from scenes.scene_file.catalogue import filter_sizes, formats
 from scenes.scene_file.messages import plain
-from scenes.scene_file.tables.box import Box, BoxPart, Hood, Mask, Stage, box_parts, is_fitted
+from scenes.scene_file.tables.box import Box, BoxPart, Hood, Mask, Solid, Stage, box_parts, is_fitted
 from scenes.scene_file.tables.lens import Lens
 
 Size = tuple[float, float]
@@ -29,6 +29,11 @@ OTHER_SIZE = "give it the right size, or another name"
 DEGREES = r"(?:degs?\b|degrees?\b|°|º)"
 WAY = re.compile(r"\s?(in|inwards?|out|below|above|down|up)\b", re.IGNORECASE)
 NAMED_ANGLE, SAME_DEG = re.compile(rf"(?<![\w.])(-?\d{{1,3}}(?:\.\d+)?)\s?{DEGREES}", re.IGNORECASE), 1.0
+TILT_WORD = r"(?<!max )(?<!maximum )(?<!up to )\b(?:tilt|turn|lean|rotat)(?:s|e|ed|ing)?\s(?:by\s)?"
+NAMED_TILT = re.compile(
+    rf"(?<![\w.])(-?\d{{1,3}}(?:\.\d+)?)\s?{DEGREES}|{TILT_WORD}(-?\d{{1,3}}(?:\.\d+)?)(?![\w.])", re.IGNORECASE
+)
+QUARTER_DEG = 90.0  # so glass is turned in its tray
 ANGLE_RANGE = re.compile(
     rf"(?<![\w.])-?\d+(?:\.\d+)?\s?{DEGREES}?\s?(?:-|\.\.|~|to\b)\s?-?\d+(?:\.\d+)?\s?{DEGREES}", re.IGNORECASE
 )
@@ -163,6 +168,7 @@ def size_words(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, str]]:
         yield from _tray_glass_words(stage, stage_name(stage, number))
     for hood in box.hood:
         yield from _hood_size_words(hood, [size for stage in box.stage if (size := _glass_mm(stage))])
+    yield from _board_size_words(box)
 
 
 def _mask_size_words(mask: Mask, drawn_mm: Size | None) -> Iterator[tuple[str, str]]:
@@ -199,6 +205,9 @@ def _tray_glass_words(stage: Stage, name: str) -> Iterator[tuple[str, str]]:
     own = _glass_named(stage.filter.name or "") if stage.filter is not None else None
     if glass is not None and own is not None and _is_larger(glass, [own[1]]):
         yield name, f"its filter of {times(glass)} mm is larger than its name says, {own[0]}, {times(own[1])} mm; {OTHER_SIZE}"
+    told = _named_sizes(stage.filter.name or "") if stage.filter is not None and own is None else []
+    if glass is not None and told and not _any_same(told, [glass, *_turned([glass])]):
+        yield name, f"its filter of {times(glass)} mm is of another size than its name says, {times(told[0])} mm; {OTHER_SIZE}"
 
 
 def _glass_named(name: str) -> tuple[str, Size] | None:
@@ -219,6 +228,23 @@ def _hood_size_words(hood: Hood, glasses: Sequence[Size]) -> Iterator[tuple[str,
     if told and not _any_same(told, [*sizes, *_turned(sizes)]) and _is_larger(hood.front_mm, told) and not _are_glass(told):
         both = f"rear_mm = {as_written(hood.rear_mm)} and front_mm = {as_written(hood.front_mm)}"
         yield name, f"{both} speak against its name, {times(told[0])}; {OTHER_SIZE}"
+
+
+def _board_size_words(box: Box) -> Iterator[tuple[str, str]]:
+    """Flags and plates of another size than their name says, which is not that of a hood or tray that they are for either."""
+    others = [size for hood in box.hood for size in (hood.rear_mm, hood.front_mm)]
+    others += [size for stage in box.stage for size in (stage.outer_mm, opening_mm(stage), _glass_mm(stage)) if size is not None]
+    for flag in box.flag:
+        whole_mm = flag.length_mm + (flag.extension.length_mm if flag.extension is not None else 0.0)
+        sizes, told = [(flag.width_mm, flag.length_mm), (flag.width_mm, whole_mm), *others], _named_sizes(flag.name or "")
+        if told and not _any_same(told, [*sizes, *_turned(sizes)]) and not _are_glass(told):
+            both = f"length_mm = {plain(flag.length_mm)} and width_mm = {plain(flag.width_mm)}"
+            yield flag.name or "", f"{both} speak against its name, {times(told[0])}; {OTHER_SIZE}"
+    for back in box.back:
+        sizes, told = [(back.width_mm, back.height_mm), *others], _named_sizes(back.name or "")
+        if told and not _any_same(told, [*sizes, *_turned(sizes)]) and not _are_glass(told):
+            both = f"width_mm = {plain(back.width_mm)} and height_mm = {plain(back.height_mm)}"
+            yield back.name or "", f"{both} speak against its name, {times(told[0])}; {OTHER_SIZE}"
 
 
 def _named_sizes(name: str) -> list[Size]:
@@ -288,6 +314,20 @@ def _meant_deg(found: re.Match[str]) -> tuple[float, ...]:
         return (angle,)
     inward = -abs(angle)
     return {"in": (inward,), "inward": (inward,), "inwards": (inward,), "out": (abs(angle),)}.get(way[1].lower(), (angle, -angle))
+
+
+def tilt_words(box: Box) -> Iterator[tuple[str, str]]:
+    """Trays, masks and meshes called by a tilt or turn that neither they nor the box have, such as 'tray tilted 10 deg'."""
+    for key, number, part in box_parts(box):
+        if not isinstance(part, Stage | Mask | Solid):
+            continue
+        name = without_limits(ANGLE_RANGE.sub(" ", plain_name(part.name or "")))
+        named = [deg for one, other in NAMED_TILT.findall(name) if (deg := float(one or other)) % QUARTER_DEG]
+        own = (part.tilt_deg, part.turn_deg, box.tilt_deg)
+        if named and not any(abs(abs(told) - abs(value)) <= SAME_DEG for told in named for value in own):
+            angles = f"tilt_deg = {plain(part.tilt_deg)} and turn_deg = {plain(part.turn_deg)} speak against its name"
+            called = stage_name(part, number + 1) if isinstance(part, Stage) else part.name or key
+            yield called, f"{angles}, {plain(named[0])} deg; give it the right angle, or another name"
 
 
 def power_words(box: Box) -> Iterator[tuple[str, str]]:

@@ -146,6 +146,35 @@ def same_lens_words(scene: Scene, lens: Lens) -> Iterator[str]:
             return
 
 
+def same_zoom_words(scene: Scene, lens: Lens) -> Iterator[str]:
+    """A second copy of one zoom, alike in every measure but the pupil at one of its settings: one of the two depths is wrong."""
+    own = _depths_of_rows(lens)
+    for other in scene.lens[: scene.lens.index(lens)] if own else ():
+        theirs = _depths_of_rows(other)
+        if set(theirs) != set(own) or _measures(lens) != _measures(other):
+            continue
+        off = {
+            place: max(abs(a - b) for a, b in zip(own[place], theirs[place], strict=True)) - _same_mm(max(own[place]))
+            for place in own
+        }
+        place = max(off, key=lambda one: off[one])
+        if off[place] > 0.0:
+            at = "infinity" if math.isinf(place[1]) else f"{plain(place[1])} mm"
+            yield (
+                f'has the focal lengths, stop, front and length of "{other.name}", but pupil_behind_front_mm = '
+                f"{_rounded(own[place][3])} at focal_mm = {plain(place[0])}, focus {at}, not {_rounded(theirs[place][3])}: one is "
+                "wrong; measure both again"
+            )
+            return
+
+
+def _depths_of_rows(lens: Lens) -> dict[tuple[float, float], tuple[float, float, float, float]]:
+    """The pupil of a zoom at each of its settings; nothing where it was checked, walks, or is that of a prime."""
+    if "pupil_behind_front_mm" in lens.confirmed or lens.pupil_walk is not None or len(focal_lengths(lens)) == 1:
+        return {}
+    return {(row.focal_mm, row.focus_mm): row.pupil_mm or UNKNOWN for row in _rows_with_depth(lens)}
+
+
 def _measures(lens: Lens) -> tuple[float | None, ...]:
     sizes = (lens.focal_mm, lens.f_number, lens.squeeze, lens.front_diameter_mm)
     return (*sizes, lens.front_to_sensor_mm, lens.close_focus_mm)

@@ -26,6 +26,9 @@ ZOOM_STEP_MM, ZOOM_STEP_SHARE = 6.0, 0.1
 ZOOM_FASTER = 1.5
 # Of the step beside it, where pupils go deeper as the zoom goes in: 1.04, 1.04 and 0.2 of the patents.
 WIDE_END_FASTER, LONG_END_SLOWER, LEAST_FIRST_STEP = 1.25, 1.5, 0.1
+# Of two focal lengths: the depth goes as the focal length to this power at most; -0.72 to 1.37 of the patents' ends, 1.75 of the
+# two longer ones of JP S53-131852.
+TWO_ROWS, STEEPEST = 2, 1.8
 # Of four focal lengths and more, where three run on with growing steps, the fourth is held to them more closely.
 MANY_ROWS, EVEN_STEP_MM, EVEN_STEP_SHARE, SAME_SLOPE = 4, 4.0, 0.07, 1.04
 
@@ -128,7 +131,22 @@ def _zoom_words(rows: Sequence[StateRow], *, across: bool) -> Iterator[str]:
             values=tuple(_middle_mm(row, across=across) for row in some),
             way=_way(some, across=across),
         )
-        yield from _too_shallow_words(run) if len(some) >= LEAST_ROWS else ()
+        yield from _too_shallow_words(run) if len(some) >= LEAST_ROWS else _too_steep_words(run)
+
+
+def _too_steep_words(run: Run) -> Iterator[str]:
+    """Two depths of a zoom of which the one at the long end is deeper by more than any zoom has it: the other may be a half."""
+    if len(run.rows) != TWO_ROWS or min(run.values) <= 0.0:
+        return
+    (short, long), (shallow, deep) = run.rows, run.values
+    longer = long.focal_mm / short.focal_mm
+    if deep - shallow * longer**STEEPEST > max(ZOOM_STEP_MM, ZOOM_STEP_SHARE * shallow):
+        yield (
+            f"{_depth_words(run, 0)} at focal_mm = {plain(short.focal_mm)} and {_rounded(deep)} at {plain(long.focal_mm)}, focus "
+            f"{_at(short)}, make the pupil {plain(round(deep / shallow, 1))} times as deep over a zoom of "
+            f"{plain(round(longer, 2))} times, more than published zooms have it; is one half or double of what it is? "
+            "Measure both again"
+        )
 
 
 def _too_shallow_words(run: Run) -> Iterator[str]:

@@ -368,6 +368,8 @@ def stated_depths(lens: Lens) -> tuple[PupilDepth, ...]:
 
 
 STATE_AXES = ("focal_mm", "focus_mm")
+Setting = tuple[float | None, float | None]
+MOST_SLIPPED, LARGEST_GRID = 4, 60  # more rows that may be wrong are no help; larger grids are written by programs
 STATE_VALUES = ("pupil_behind_front_mm", "front_travel_mm", "half_field_deg", "pupil_magnification")
 
 
@@ -386,10 +388,33 @@ def _state_faults(rows: tuple[LensState, ...]) -> Iterator[Fault]:
     for focal in dict.fromkeys(setting[0] for setting in settings):
         for distance in dict.fromkeys(setting[1] for setting in settings):
             if (focal, distance) not in settings:
-                yield ("state",), _missing_setting(focal, distance)
+                yield ("state",), f"{_missing_setting(focal, distance)}{_or_slipped(settings)}"
                 return
 
 
 def _missing_setting(focal: float | None, distance: float | None) -> str:
-    words = f'"{plain(math.inf)}"' if distance == math.inf else plain(distance or 0.0)
-    return f"must have every focal length with every focus; add the row focal_mm = {plain(focal or 0.0)}, focus_mm = {words}"
+    words = f"focal_mm = {plain(focal or 0.0)}, focus_mm = {_shown_number(distance)}"
+    return f"must have every focal length with every focus; add the row {words}"
+
+
+def _or_slipped(settings: list[Setting]) -> str:
+    """Which rows of a grid with a gap may be wrong: those that would fill it with one number of another row; '' for none."""
+    found = []
+    for place, (focal, distance) in enumerate(settings if len(settings) <= LARGEST_GRID else ()):
+        others = [*settings[:place], *settings[place + 1 :]]
+        focals, distances = ({setting[axis] for setting in others} for axis in (0, 1))
+        for key, own, meant in (
+            *(("focal_mm", focal, (other, distance)) for other in focals),
+            *(("focus_mm", distance, (focal, other)) for other in distances),
+        ):
+            filled = {*others, meant}
+            if len(filled) == len(settings) == len({one[0] for one in filled}) * len({one[1] for one in filled}):
+                found.append((place + 1, key, own))
+    if not found or len(found) > MOST_SLIPPED:
+        return ""
+    rows = " or ".join(f"{key} = {_shown_number(own)} of row {row}" for row, key, own in found)
+    return f"; or is {rows} wrong?"
+
+
+def _shown_number(value: float | None) -> str:
+    return f'"{plain(math.inf)}"' if value == math.inf else plain(value or 0.0)

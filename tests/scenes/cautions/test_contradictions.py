@@ -263,6 +263,15 @@ def test_a_zooms_range_is_read_from_its_name_however_it_is_written(name, focals,
     assert any(f'speaks against the name "{name}"' in words for _, words in doubts(text)) == fault
 
 
+@pytest.mark.parametrize(("focal", "own"), [(42, True), (24, False)])
+def test_a_zooms_row_that_its_name_and_its_own_focal_length_speak_against_is_what_is_told(focal, own):
+    rows = "".join(f"[[lens.state]]\nfocal_mm = {one}\npupil_behind_front_mm = 60\n" for one in (focal, 70))
+    lens = f'[[lens]]\nname = "24-70"\nfocal_mm = 24\nf_number = 2.8\nfront_diameter_mm = 114\nfront_to_sensor_mm = 200\n{rows}'
+    found = [words for _, words in doubts(f'brimline = 1\n[camera]\nformat = "36x24"\n{lens}[box]\nahead_mm = 2\n')]
+    told = 'focal_mm = 42 of a state row speaks against focal_mm = 24 of the lens and its name "24-70"'
+    assert [told in words for words in found] == [True] * own
+
+
 # A 1.8 squeeze records 2.39 as 1.328.
 @pytest.mark.parametrize(("aspect", "fault"), [(0.418, True), (1.85, True), (2.39, False), (2.35, False), (1.328, False)])
 def test_a_guide_of_another_aspect_than_its_name_is_a_fault(aspect, fault):

@@ -141,6 +141,24 @@ def test_half_the_depths_of_a_zooms_focal_length_at_both_its_distances_are_told(
     assert bool(depth_words(halved, 24.7)) == is_told
 
 
+ENDS = {name: (rows[0], rows[-1]) for name, rows in PATENTS.items() if rows[0][0] != rows[-1][0]}
+
+
+@pytest.mark.parametrize("ends", ENDS.values(), ids=ENDS)
+def test_the_two_ends_of_a_published_zoom_get_no_word(ends):
+    assert depth_words([(focal, INFINITY, depth) for focal, _, depth in ends], ends[0][0]) == []
+
+
+@pytest.mark.parametrize(
+    ("wide", "long", "is_told"), [((45, 41), (90, 150), True), ((45, 82), (90, 150), False), ((28, 24), (45, 88), True)]
+)
+def test_half_the_depth_at_the_wide_end_of_a_short_zoom_is_told_with_both_ends(wide, long, is_told):
+    """A pupil 3.7 times as deep over a zoom of 2 times has no equal among the patents above: 1.37 is their steepest power."""
+    texts = depth_words([(wide[0], INFINITY, wide[1]), (long[0], INFINITY, long[1])], wide[0])
+    words = f"pupil_behind_front_mm = {wide[1]} at focal_mm = {wide[0]} and {long[1]} at {long[0]}, focus infinity, make the pupil"
+    assert [words in text for text in texts] == [True] * is_told
+
+
 ZOOM = [(17, INFINITY, 52), (17, 600, 51), (24, INFINITY, 60), (24, 600, 58.5), (35, INFINITY, 74), (35, 600, 72)]
 
 

@@ -79,7 +79,7 @@ FAULTS = {
 CAUTIONS = {
     "stop of a slower lens": ("f_number = 2.0", "f_number = 4", "f/2 of [check] is not looked at"),
     "nearest focus without its point": ("close_focus_mm = 400", "close_focus_mm = 4000", "400 would be usual"),
-    "guide after the desqueeze, of the spherical lens": ("aspect = 1.195", "aspect = 2.39", "give a guide for it too"),
+    "guide after the desqueeze, of the spherical lens": ("aspect = 1.195", "aspect = 2.39", "give a guide for such lenses too"),
     "guide turned over": ("aspect = 1.195", "aspect = 0.418", "2.39 if it was turned over"),
     "guide with its point one place off": ("aspect = 1.195", "aspect = 1.195\nscale = 0.095", "leaves out most of the picture"),
     "hinge as the width between hinges": ("hinge_mm = 150", "hinge_mm = 300", "hinged 155 mm off the hood's front edge"),

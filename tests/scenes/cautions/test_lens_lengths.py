@@ -95,3 +95,23 @@ def test_a_spare_copy_of_a_lens_with_another_pupil_is_told():
 )
 def test_lenses_that_differ_otherwise_or_by_a_little_are_no_copies(other):
     assert told(AGAIN, lens("a", 18, 148, 33), other) == []
+
+
+ZOOM = [(24, 52, 0), (70, 120, 0)]
+
+
+@pytest.mark.parametrize(
+    ("depths", "more", "length", "is_told"),
+    [
+        ([(24, 52, 0), (70, 60, 0)], "", 225, True),
+        ([(24, 52, 0), (70, 117, 0)], "", 225, False),
+        ([(24, 52, 0), (70, 60, 0)], "", 240, False),
+        ([(28, 52, 0), (70, 60, 0)], "", 225, False),
+        ([(24, 52, 0), (70, 60, 0)], 'confirmed = ["pupil_behind_front_mm"]\n', 225, False),
+    ],
+)
+def test_a_spare_copy_of_a_zoom_with_another_pupil_at_one_focal_length_is_told(depths, more, length, is_told):
+    found = told("has the focal lengths, stop", lens("a", 24, 225, rows(ZOOM)), lens("b", 24, length, more + rows(depths)))
+    text = 'front and length of "a", but pupil_behind_front_mm = 60 at focal_mm = 70, focus infinity, not 120: one is wrong'
+    assert [part for part, words in found if text in words] == ["b"] * is_told
+    assert len(found) == is_told

@@ -38,6 +38,33 @@ def test_a_light_on_the_other_side_than_its_name_says_is_told(name, light, is_to
     assert any("against its name; positive is right" in text for text in told(light, name)) == is_told
 
 
+@pytest.mark.parametrize(
+    ("name", "light", "words"),
+    [
+        (
+            "window 50 deg",
+            "azimuth_deg = 5\nelevation_deg = 20",
+            "azimuth_deg = 5 and elevation_deg = 20 speak against its name, 50 deg",
+        ),
+        ("window 50 deg", "azimuth_deg = -50\nelevation_deg = 20", ""),
+        ("sun 20 deg up", "azimuth_deg = 50\nelevation_deg = 20", ""),
+        ("backlight 30 deg", "azimuth_deg = 150\nelevation_deg = 20", ""),
+        ("backlight 30 deg", "azimuth_deg = 130\nelevation_deg = 20", "speak against its name, 30 deg"),
+        ("lamp 19 degree lens", "azimuth_deg = 50\nelevation_deg = 20", ""),
+        ("lamp at 3 m", "position_mm = [-2600, 1900, 1500]", ""),
+        ("lamp at 8 m", "position_mm = [-2600, 1900, 1500]", "[-2600, 1900, 1500], 3.6 m away, speaks against its name, 8 m"),
+        ("lamp 2 m up", "position_mm = [-2600, 1900, 1500]", ""),
+        ("1.2 m tube", "position_mm = [-2600, 1900, 1500]", ""),
+        ("2 m frame at 8 m", "position_mm = [-260, 190, 150]", "speaks against its name, 8 m"),
+        ("lamp max 8 m away", "position_mm = [-2600, 1900, 1500]", ""),
+    ],
+)
+def test_a_light_called_by_another_angle_or_distance_than_its_own_is_told(name, light, words):
+    """2.6 m left, 1.9 m up and 1.5 m ahead is 3.55 m away, by Pythagoras; 3.0 m along the floor."""
+    texts = [text for text in told(f"{light}\n" + ("size_mm = 400" if "position" in light else ""), name) if "its name" in text]
+    assert [words in text for text in texts] == [True] * bool(words)
+
+
 @pytest.mark.parametrize(("size", "is_told"), [(0.4, True), (1.2, True), (0, False), (10, False), (400, False)])
 def test_a_lamp_of_a_mm_is_told(size, is_told):
     texts = told(f"position_mm = [-2600, 1900, 1500]\nsize_mm = {size}")

@@ -31,6 +31,32 @@ def test_state_rows_fill_a_grid():
     ]
 
 
+GRID = [(24, '"infinity"'), (24, 700), (70, '"infinity"'), (70, 700)]
+TWO_OR_THREE = [*GRID, (24, 1500), (70, 1500)]
+
+
+@pytest.mark.parametrize(
+    ("grid", "place", "slip", "words"),
+    [
+        (
+            GRID,
+            0,
+            (42, '"infinity"'),
+            "focal_mm = 42, focus_mm = 700; or is focal_mm = 42 of row 1 or focal_mm = 24 of row 2 wrong?",
+        ),
+        (GRID, 1, (42, 700), "focal_mm = 24, focus_mm = 700; or is focal_mm = 24 of row 1 or focal_mm = 42 of row 2 wrong?"),
+        (GRID, 3, (70, 900), "focal_mm = 24, focus_mm = 900; or is focus_mm = 700 of row 2 or focus_mm = 900 of row 4 wrong?"),
+        (TWO_OR_THREE, 0, (42, '"infinity"'), "focal_mm = 42, focus_mm = 700; or is focal_mm = 42 of row 1 wrong?"),
+        (TWO_OR_THREE, 4, (42, 1500), "focal_mm = 24, focus_mm = 1500; or is focal_mm = 42 of row 5 wrong?"),
+    ],
+)
+def test_a_row_of_a_grid_with_a_slipped_number_is_named(grid, place, slip, words):
+    """Of two rows either may be wrong; of three the one that stands alone."""
+    slipped = [*grid[:place], slip, *grid[place + 1 :]]
+    (complaint,) = found(more=rows(*(f"focal_mm = {focal}\nfocus_mm = {focus}" for focal, focus in slipped)))
+    assert complaint == f'lens[1 "18"].state: must have every focal length with every focus; add the row {words}'
+
+
 def test_state_rows_give_the_same_keys():
     uneven = rows("focal_mm = 24") + "[[lens.state]]\nfocal_mm = 70\n"
     assert found(more=uneven) == [
