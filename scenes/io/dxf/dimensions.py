@@ -11,8 +11,13 @@ from scenes.io.dxf.units import AMOUNT, FOOT_MM, INCH_MM, QUOTES, UNIT_NAMES, am
 from scenes.io.library_remarks import printable
 
 SAME_SHARE = 0.02  # a written size is rounded by less
-ANGULAR = {2, 5}  # DXF reference, DIMENSION, group code 70, lowest three bits
-ORDINATE = 6
+RADIUS, ORDINATE, ARC = (
+    4,
+    6,
+    8,
+)  # DXF reference, DIMENSION, group code 70, lowest three bits; of an arc's length the fourth, in R2018
+ANGULAR = {2, 5}
+OWN_KINDS = {"ARC_DIMENSION": ARC, "LARGE_RADIAL_DIMENSION": RADIUS}  # these state another kind before R2018, or none
 UNITS_MM = (1.0, 10.0, 1000.0, INCH_MM, FOOT_MM)  # in which dimensions may be told, whatever the drawing's own is
 # A size as people write it: how often, radius or diameter, the number, its unit, a tolerance, fit or remark that such have.
 BEFORE_SIZE = r"(?:\d+\s*[x×*]\s*)?(?:~|≈|about|approx\.?|ca\.?|(?!note|item|pos)[a-z]{1,12}\s*[=:])?\s*"
@@ -32,23 +37,30 @@ MEASURED = "<>"  # in a dimension's text: the size that it measures itself
 MEASURED_IN = re.compile(r"<>\s*(mm|cm|inch(?:es)?|in|\"|'')(?!\w)", re.IGNORECASE)
 STACKED = re.compile(r"\\S(\d+)\s*[/#^]\s*(\d+);")  # DXF reference, MTEXT: a fraction one over the other
 # The places that a dimension measures; DXF reference, DIMENSION, 70, lowest bits: linear, aligned, diameter, radius, ordinate.
-HELD = {0: (TWO := ("defpoint2", "defpoint3")), 1: TWO, 3: ("defpoint", "defpoint4"), 4: ("defpoint4",), 6: ("defpoint2",)}
+HELD = {0: (TWO := ("defpoint2", "defpoint3")), 1: TWO, 3: ("defpoint", "defpoint4"), 4: ("defpoint4",), 6: ("defpoint2",), 8: TWO}
+HELD_BY_LARGE = "chord_point"  # the place on its arc of a radius whose middle is off the paper
 HELD_BY_PROGRAM = "ACAD_DIMASSOC"  # DXF reference, DIMASSOC: its program measures the model through the window, at any scale
+MEASURED_KINDS = range(7)  # of DIMENSION, all that there are
 LEAST_ASIDE = 10.0  # in round brackets: a bare number below is a count or a note's
 
 
 def other_scale(dimension: Any, unit_mm: float = 1.0) -> str:
     """What a dimension tells against its own lines, in words; empty where nothing does. unit_mm: of the drawing."""
-    kind = dimension.dxf.get("dimtype", 0) & 7
+    kind = _kind(dimension)
     if kind in ANGULAR:
         return ""
-    override, factor, text = dimension.override(), _factor(dimension), str(dimension.dxf.get("text", ""))
+    factor, text = _factor(dimension), str(dimension.dxf.get("text", ""))
     shows_measure = MEASURED in text or not any(letter.isdigit() for letter in text)  # else people read no number with the factor
     if shows_measure and not _is_unit(factor, unit_mm):
         return f"its dimensions count {factor:g} times what is drawn{_no_unit(factor, unit_mm)}"
-    drawn = _drawn(dimension)
-    if kind == ORDINATE or not drawn:
+    if kind == ORDINATE:
         return ""
+    return min((_other_size(dimension, drawn, unit_mm) for drawn in _drawn(dimension)), key=len, default="")
+
+
+def _other_size(dimension: Any, drawn: float, unit_mm: float) -> str:
+    """What a dimension tells against a size that is drawn, in the drawing's unit."""
+    override, factor, text = dimension.override(), _factor(dimension), str(dimension.dxf.get("text", ""))
     measured = float(dimension.dxf.get("actual_measurement", 0.0))
     found = f"where {drawn:.4g} is drawn" if unit_mm == 1.0 else f"where {drawn:.4g} {UNIT_NAMES[unit_mm]} is drawn"
     for size, size_mm in _written(text):
@@ -64,18 +76,21 @@ def other_scale(dimension: Any, unit_mm: float = 1.0) -> str:
 
 def held_places(dimension: Any) -> tuple[tuple[float, float], ...]:
     """The places on what is drawn that a dimension holds on to, in its drawing's unit; none of those that measure angles."""
-    held = HELD.get(dimension.dxf.get("dimtype", 0) & 7, ()) if dimension.dxftype() == "DIMENSION" else ()
+    held = (HELD_BY_LARGE,) if dimension.dxftype() == "LARGE_RADIAL_DIMENSION" else HELD.get(_kind(dimension), ())
     places = [dimension.dxf.get(name) for name in held]
     return tuple((float(place[0]), float(place[1])) for place in places if place is not None)
 
 
 def other_size_on_sheet(dimension: Any, times: float, unit_mm: float) -> str:
     """What a dimension on a sheet tells against the lines in the model, which are this many times as large there; else empty."""
-    kind, text = dimension.dxf.get("dimtype", 0) & 7, str(dimension.dxf.get("text", ""))
-    paper = _drawn(dimension)
-    drawn = times * paper
-    if kind in {*ANGULAR, ORDINATE} or not drawn:
+    if _kind(dimension) in {*ANGULAR, ORDINATE}:
         return ""
+    return min((_other_on_sheet(dimension, paper, times, unit_mm) for paper in _drawn(dimension)), key=len, default="")
+
+
+def _other_on_sheet(dimension: Any, paper: float, times: float, unit_mm: float) -> str:
+    """The same against one size that it has on the paper."""
+    drawn, text = times * paper, str(dimension.dxf.get("text", ""))
     found = f"where {drawn:.4g} {UNIT_NAMES[unit_mm]} is drawn"
     for size, size_mm in _written(text):
         if not (_is_unit(size / drawn, unit_mm) if size_mm is None else _same(size * size_mm, drawn * unit_mm)):
@@ -108,9 +123,32 @@ def _same(one: float, other: float) -> bool:
     return math.isclose(one, other, rel_tol=SAME_SHARE)
 
 
-def _drawn(dimension: Any) -> float:
-    measured = dimension.get_measurement()
-    return abs(float(measured)) if isinstance(measured, int | float) else 0.0
+def _kind(dimension: Any) -> int:
+    return OWN_KINDS.get(dimension.dxftype(), int(dimension.dxf.get("dimtype", 0)) & 7)
+
+
+def _drawn(dimension: Any) -> tuple[float, ...]:
+    """The size that a dimension measures, in its drawing's unit; of an arc both ways round, and none where that cannot be told."""
+    kind = dimension.dxftype()
+    if kind == "ARC_DIMENSION":
+        return _arc_lengths(*(dimension.dxf.get(name) for name in ("defpoint4", *TWO)))
+    if kind == "LARGE_RADIAL_DIMENSION":
+        middle, place = dimension.dxf.get("defpoint"), dimension.dxf.get(HELD_BY_LARGE)
+        measured = None if middle is None or place is None else math.dist(middle, place)
+    else:
+        measured = dimension.get_measurement() if int(dimension.dxf.get("dimtype", 0)) & 15 in MEASURED_KINDS else None
+    return (abs(float(measured)),) if isinstance(measured, int | float) and measured else ()
+
+
+def _arc_lengths(middle: Any, start: Any, end: Any) -> tuple[float, ...]:
+    """How long an arc is from start to end, the one way round and the other; none where these do not lie on one."""
+    if middle is None or start is None or end is None:
+        return ()
+    radius = math.dist(middle, start)
+    if not radius or not _same(radius, math.dist(middle, end)):
+        return ()
+    turn = abs(math.atan2(start[1] - middle[1], start[0] - middle[0]) - math.atan2(end[1] - middle[1], end[0] - middle[0]))
+    return tuple(radius * angle for angle in (turn, math.tau - turn) if angle)
 
 
 def _measured_in(text: str, around: str) -> float | None:

@@ -9,6 +9,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
+import numpy as np
 import shapely
 
 from scenes.io.dxf.elsewhere import ELSEWHERE
@@ -27,6 +28,7 @@ CUT_OUT = re.compile(
     r"(?<!no.)(?<!not.)cut|opening|aperture|hole|window|mask|ausschnitt|[öo]ffnung|d[ée]coupe|taglio|corte", re.IGNORECASE
 )
 LOOSE_MM = 0.5  # off every line: a dimension holds on to what it measures
+MOST_MEASURED = 100  # dimensions that are looked at one by one
 LONGEST_QUOTE = 60
 BEYOND_MM = 0.1  # past what the file states: more than any program rounds
 LARGEST_EXTENT_MM = 1e6  # none drawn yet: programs state 1e20
@@ -48,6 +50,41 @@ def hanging_doubts(measured: Sequence[Points], lines: Sequence[Line]) -> Iterato
             x, y = points[0]
             yield f"a dimension at x {x:.4g}, y {y:.4g} mm measures what is not drawn there; has a line of its cut-out been lost?"
             return
+
+
+def opened_doubts(measured: Sequence[Points], lines: Sequence[Line], shape: Any) -> Iterator[str]:
+    """The first dimension with one end on a line and the other in the opening [mm], where nothing is: an edge there has moved out.
+
+    Ends on an axis of the drawing, in the middle of an arc or where two straight lines would meet are meant so.
+    """
+    long = [line for line in lines if len(line) > 1]
+    drawn, inside = shapely.STRtree([shapely.LineString(line) for line in long]), shape.buffer(-LOOSE_MM)
+    for points in measured[:MOST_MEASURED]:
+        near = (
+            {int(at) for at in drawn.query(shapely.points(points), predicate="dwithin", distance=LOOSE_MM)[0]} if points else set()
+        )
+        loose = [points[at] for at in range(len(points)) if at not in near]
+        if near and loose and inside.contains(shapely.Point(loose[0])) and not _is_meant(loose[0], points, long):
+            x, y = loose[0]
+            yield (
+                f"a dimension ends at x {x:.4g}, y {y:.4g} mm, within the cut-out as it was read and on no line of it; has a "
+                "number in it been changed?"
+            )
+            return
+
+
+def _is_meant(place: tuple[float, float], ends: Points, lines: Sequence[Line]) -> bool:
+    """Whether a place is on an axis, in the middle of a curve or opposite on its circle, or on two lines made longer."""
+    if min(abs(place[0]), abs(place[1])) < LOOSE_MM:
+        return True
+    between = np.mean(ends, axis=0)  # of a diameter the middle
+    curves = [line for line in lines if len(line) > 2]
+    if any(float(np.ptp(np.hypot(*(line - middle).T))) < LOOSE_MM for line in curves for middle in (place, between)):
+        return True
+    straight = np.array([[line[0], line[-1]] for line in lines if len(line) == 2]).reshape(-1, 2, 2)
+    along = straight[:, 1] - straight[:, 0]
+    off = along[:, 0] * (place[1] - straight[:, 0, 1]) - along[:, 1] * (place[0] - straight[:, 0, 0])
+    return int(np.count_nonzero(np.abs(off) < LOOSE_MM * np.hypot(*along.T))) > 1
 
 
 def size_doubts(texts: Iterable[str], sizes_mm: Sequence[tuple[float, float]], unit_mm: float) -> Iterator[str]:

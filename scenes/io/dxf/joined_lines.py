@@ -9,6 +9,8 @@ from numpy.typing import NDArray
 
 JOIN_MM = 0.01  # ends this close are one corner; drawing programs leave gaps of a few micrometres
 
+CURVES = {"ARC", "CIRCLE", "ELLIPSE", "SPLINE"}
+DRAWN = {"LINE", "LWPOLYLINE", "POLYLINE", *CURVES}  # kinds that are lines and curves
 Line = NDArray[np.float64]  # (N, 2) [mm]
 
 

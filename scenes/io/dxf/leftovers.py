@@ -32,11 +32,11 @@ MEMBER, HANDLE, NAME, SOFT, HARD = 340, 5, 3, 350, 360  # DXF reference, GROUP a
 
 
 def idle_blocks(document: Any) -> Iterator[Any]:
-    """Blocks that are inserted nowhere in model space; arrow heads and what dimensions are made of are the drawing program's."""
+    """Blocks that are inserted nowhere, in model space or on a sheet; arrow heads and parts of dimensions are the program's."""
     from ezdxf.render.arrows import ARROWS
 
     used: set[str] = set()
-    waiting = [document.modelspace()]
+    waiting = list(document.layouts)
     while waiting:
         names = {str(entity.dxf.name).lower() for entity in waiting.pop() if entity.dxftype() == "INSERT"} - used
         used |= names

@@ -14,8 +14,9 @@ import numpy as np
 
 from scenes.io.dxf.dimensions import held_places, other_scale
 from scenes.io.dxf.doubts import Points
-from scenes.io.dxf.joined_lines import JOIN_MM, Line
+from scenes.io.dxf.joined_lines import DRAWN, JOIN_MM, Line
 from scenes.io.dxf.leftovers import idle_blocks
+from scenes.io.dxf.sheet_blocks import is_title_block
 from scenes.io.dxf.sheets import WRITING, words_of
 from scenes.io.dxf.splines import off_its_points, spline_points
 from scenes.io.dxf.tags import contradiction, entity_heads
@@ -24,8 +25,6 @@ from scenes.io.library_remarks import in_one_line, remarks_of
 from scenes.scene_file.errors import Complaint, SceneError
 
 FLATNESS_MM = 0.002  # chords of arcs and splines stray at most this much: a fiftieth of what a file takes off metal
-CURVES = {"ARC", "CIRCLE", "ELLIPSE", "SPLINE"}
-DRAWN = {"LINE", "LWPOLYLINE", "POLYLINE", *CURVES}
 LARGEST_BYTES = 20_000_000
 MOST_PIECES, MOST_POINTS, DEEPEST = 20_000, 400_000, 16
 MOST_THINGS = 40_000  # of any kind in the file: its reader takes some five seconds for these
@@ -33,6 +32,10 @@ MOST_TAGS = 1_500_000  # in the file: of as many corners as are taken, with room
 LARGEST_MM = 100_000.0  # a hundred times the largest cut-out: a slip of a unit still gets its own words
 GUESSES = ("recovered invalid", "ignoring content", "skipped")  # words of the reader's remarks on what it made up or left out
 CLOSED_WITH = b"EOF"
+BINARY_DXF, DWG = (
+    b"AutoCAD Binary DXF",
+    b"AC10",
+)  # DXF reference, "Binary DXF Files"; a DWG begins with its version, AC1015 and so on
 FULL_LINES = {"CONTINUOUS", "BYLAYER", "BYBLOCK"}
 CLEAR_SHARE = 0.95  # transparency of lines that nobody sees
 NEVER_PRINTED = "defpoints"  # the layer that drawing programs keep for the points of dimensions, and print nothing of
@@ -53,6 +56,7 @@ def read_document(data: bytes, source: str) -> Any:
         raise _refusal(
             source, f"must be at most {LARGEST_BYTES // 1_000_000} MB, found {len(data) / 1e6:.0f} MB; save the cut-out alone"
         )
+    _is_text(data, source)
     _soon_read(data, source)
     try:
         with remarks_of("ezdxf") as remarks:
@@ -74,6 +78,14 @@ def read_document(data: bytes, source: str) -> Any:
     return document
 
 
+def _is_text(data: bytes, source: str) -> None:
+    """Refuse the two other forms that drawings are saved in."""
+    if data.startswith(BINARY_DXF):
+        raise _refusal(source, "is a binary DXF, which is not read; save it as text (ASCII) DXF")
+    if data.startswith(DWG):
+        raise _refusal(source, "is a DWG drawing, which is not read; save it as text (ASCII) DXF")
+
+
 def _soon_read(data: bytes, source: str) -> None:
     """Refuse a file that its reader would take minutes for, before it begins."""
     tags = data.count(b"\n") // 2
@@ -91,6 +103,8 @@ def _read(document: Any) -> Counter[str]:
     """How many of each kind its reader has, and for all but lines in a place where they show: what it does not know has none."""
     lines = Counter(entity.dxftype() for entity in document.entitydb.values() if entity.is_alive)
     placed = Counter(entity.dxftype() for block in document.blocks for entity in block)
+    texts = (entity for block in document.blocks for entity in block if entity.dxftype() == "MTEXT" and entity.has_columns)
+    placed["MTEXT"] += sum(len(text.columns.linked_columns) for text in texts)  # before R2018 each column is a text of its own
     return Counter({kind: lines[kind] if kind in {*DRAWN, "INSERT"} else placed[kind] for kind in {*lines, *placed}})
 
 
@@ -142,7 +156,6 @@ class _Met:
 
 def read_drawn(document: Any, unit_mm: float, source: str) -> Drawn:
     """What model space draws and says; curves are chords with their ends on the curve, so an opening never grows."""
-    _nothing_on_sheets(document, source)
     _nothing_in_idle_blocks(document, source)
     lines: list[Line] = []
     left, heights = MOST_POINTS, set[float]()
@@ -171,20 +184,6 @@ def read_drawn(document: Any, unit_mm: float, source: str) -> Drawn:
     )
 
 
-def _nothing_on_sheets(document: Any, source: str) -> None:
-    """Refuse lines in paper space: the cut-out may be among them, and what is left in model space only the plate's edge."""
-    for sheet in document.layouts:
-        drawn = (
-            next((entity for entity in sheet if entity.dxftype() in {*DRAWN, "INSERT"}), None) if sheet.is_any_paperspace else None
-        )
-        if drawn is not None:
-            raise _refusal(
-                source,
-                f'holds {_a(drawn.dxftype())} on the sheet "{sheet.name[:40]}", and only what is drawn in model space is read; '
-                "move the cut-out there and delete the sheet's lines, or save the cut-out alone",
-            )
-
-
 def _nothing_in_idle_blocks(document: Any, source: str) -> None:
     """Refuse lines in a block that is inserted nowhere: the cut-out may be what it holds."""
     for block in idle_blocks(document):
@@ -209,6 +208,7 @@ def _pieces(entities: Any, source: str, met: _Met, depth: int = 0) -> Iterator[A
         if kind == "INSERT":
             for attribute in entity.attribs:
                 met.read(attribute)
+            _is_no_title_block(entity, source)
             met.enter(entity)
             yield from _pieces(_block_parts(entity, source, depth), source, met, depth + 1)
         elif kind in {"LWPOLYLINE", "POLYLINE"}:
@@ -223,7 +223,7 @@ def _pieces(entities: Any, source: str, met: _Met, depth: int = 0) -> Iterator[A
             met.read(entity)
         else:
             raise _refusal(
-                source, f"holds a {kind}, which is no line or arc; delete it, or draw it as lines and arcs, and export again"
+                source, f"holds {_a(kind)}, which is no line or arc; delete it, or draw it as lines and arcs, and export again"
             )
 
 
@@ -323,6 +323,17 @@ def _block_parts(insert: Any, source: str, depth: int) -> Iterator[Any]:
     copies = insert.multi_insert() if insert.mcount > 1 else [insert]
     for copy in islice(copies, MOST_PIECES):
         yield from copy.virtual_entities(skipped_entity_callback=refuse)
+
+
+def _is_no_title_block(insert: Any, source: str) -> None:
+    """Refuse a title block among the lines of the model, where its frame is a line like any other and would be cut."""
+    block = insert.block()
+    if block is not None and is_title_block(block.name) and any(entity.dxftype() in DRAWN for entity in block):
+        raise _refusal(
+            source,
+            f'holds the title block "{block.name[:40]}" in model space, where its lines are read as lines to cut; delete it there, '
+            "or move it to a sheet (paper space)",
+        )
 
 
 def _is_clipped(insert: Any) -> bool:

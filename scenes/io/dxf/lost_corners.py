@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
@@ -22,6 +23,7 @@ OPPOSITE_MM = 0.5  # of where a mirror shows a corner
 MOST_LOST = 2  # corners; a cut-out of which more stand alone is meant so
 LEAST_OPPOSITE, LEAST_UPRIGHT = 2, 4  # corners that do mirror each other: left and right, and up and down, which fewer are meant to
 HANDLES, POLYLINE_THINGS = {5, 105}, {"VERTEX", "SEQEND"}  # DXF reference, "Common Group Codes": 5, and 105 of one kind of thing
+STEP_MM = 2.0  # along an outline, between places that are compared
 MOST_CORNERS = 20_000
 FEWEST_CORNERS = 3  # of a ring
 
@@ -56,6 +58,22 @@ def mirror_doubts(rings: Sequence[Line], lines: Sequence[Line]) -> Iterator[str]
             )
         if len(alone):
             return
+        if mirror is ACROSS:
+            yield from _curve_doubts(lines)
+
+
+def _curve_doubts(lines: Sequence[Line]) -> Iterator[str]:
+    """One line or curve, or two, that run otherwise than those opposite, though all corners have theirs: a bulge that was lost."""
+    drawn = [shapely.LineString(line) for line in lines if len(line) > 1]
+    places = shapely.get_coordinates(shapely.line_interpolate_point(drawn, 0.5, normalized=True))
+    _, off_mm = shapely.STRtree(drawn).query_nearest(shapely.points(places * ACROSS.signs), return_distance=True, all_matches=False)
+    alone = places[off_mm > OPPOSITE_MM]
+    if 0 < len(alone) <= MOST_LOST and len(places) - len(alone) >= ACROSS.least and off_mm.max() > LOPSIDED_MM:
+        x, y = alone[0]
+        yield (
+            f"its cut-out runs otherwise at x {x:.4g}, y {y:.4g} mm than opposite, and would be the same left and right but for "
+            "that; has a curve been lost, or a number changed?"
+        )
 
 
 def _corners(rings: Sequence[Line], lines: Sequence[Line]) -> NDArray[np.float64]:
@@ -85,7 +103,12 @@ def _alone(corners: NDArray[np.float64], mirror: Mirror) -> NDArray[np.float64]:
 
 def _apart_mm(edges: shapely.MultiLineString, mirror: Mirror) -> float:
     """How far the outline lies from what a mirror shows of it, where it does most."""
-    return float(shapely.hausdorff_distance(edges, shapely.transform(edges, lambda places: places * mirror.signs)))
+    return apart_mm(edges, shapely.transform(edges, lambda places: places * mirror.signs))
+
+
+def apart_mm(one: Any, other: Any) -> float:
+    """How far two outlines lie apart where they do most; between their corners too, which may all lie on the other."""
+    return float(shapely.hausdorff_distance(shapely.segmentize(one, STEP_MM), shapely.segmentize(other, STEP_MM)))
 
 
 def numbering_doubts(data: bytes) -> Iterator[str]:

@@ -13,13 +13,14 @@ from shapely.ops import unary_union
 
 from geometry.checks import LOPSIDED_MM
 from geometry.frame import right_up_to_frame
-from scenes.io.dxf.doubts import extent_doubts, hanging_doubts, layer_doubts, scaled_doubts, size_doubts
+from scenes.io.dxf.doubts import extent_doubts, hanging_doubts, layer_doubts, opened_doubts, scaled_doubts, size_doubts
 from scenes.io.dxf.joined_lines import OpenLineError, closed_rings
 from scenes.io.dxf.leftovers import leftover_doubts
 from scenes.io.dxf.lines import Drawn, read_document, read_drawn
-from scenes.io.dxf.lost_corners import mirror_doubts, numbering_doubts
+from scenes.io.dxf.lost_corners import apart_mm, mirror_doubts, numbering_doubts
 from scenes.io.dxf.remarks import unseen_words
-from scenes.io.dxf.sheets import Sheet, dimension_doubts, other_doubts, sheets_of
+from scenes.io.dxf.sheet_lines import line_doubts, over_the_opening, stranded
+from scenes.io.dxf.sheets import LINED, Sheet, dimension_doubts, other_doubts, sheets_of
 from scenes.io.dxf.units import INCH_MM, UNIT_MM
 from scenes.io.dxf.words import (
     MOST_LETTERS,
@@ -64,9 +65,10 @@ def _outline(data: bytes, source: str) -> DrawnOutline:
     document = read_document(data, source)
     stated = document.header.get("$INSUNITS", UNITLESS)
     unit_mm = _unit_mm(stated, source)
+    sheets = sheets_of(document)
+    _nothing_stranded(stranded(sheets, is_model_empty=not any(thing.dxftype() in LINED for thing in document.modelspace())), source)
     drawn = read_drawn(document, unit_mm, source)
     shown, unseen = readable(drawn.texts), readable(unseen_words(document, data))
-    sheets = sheets_of(document)
     on_sheets = readable(text for sheet in sheets for text in sheet.texts)
     if shown is None or unseen is None or on_sheets is None:
         raise _refusal(source, f"holds texts of more than {MOST_LETTERS} letters; save the cut-out alone")
@@ -81,27 +83,29 @@ def _outline(data: bytes, source: str) -> DrawnOutline:
     _apart(rings, source)
     shape = unary_union(rings)
     _plausible(shape, unit_mm, source)
+    _nothing_stranded(over_the_opening(sheets, shape, unit_mm), source)
     mirrored = shapely.transform(shape, right_up_to_frame)
     if not isinstance(mirrored, shapely.Polygon | shapely.MultiPolygon):
         raise _refusal(source, "holds no closed outline")
-    lopsided = bool(shapely.hausdorff_distance(shape, mirrored) > LOPSIDED_MM)
+    lopsided = apart_mm(shape, mirrored) > LOPSIDED_MM
     if lopsided and (problem := side_against(shown) or side_against(unseen, SAID_UNSEEN)):
         raise _refusal(source, problem)
     texts = (*shown, *unseen)
     sizes_mm = [_size_mm(ring) for ring in (shape, *rings)]
     doubts = (*words_in_doubt(texts, unit_mm, lopsided=lopsided), *_cm_doubt(shape, unit_mm))
     doubts += (*layer_doubts(drawn.layers), *hanging_doubts(drawn.measured, drawn.lines))
+    doubts += tuple(opened_doubts(drawn.measured, drawn.lines, shape))
     doubts += tuple(size_doubts((*texts, *on_sheets), sizes_mm, unit_mm))
     doubts += tuple(extent_doubts(document.header, shape.bounds, unit_mm))
     doubts += (*scaled_doubts(drawn.scaled), *leftover_doubts(document, data, (*drawn.layers, *drawn.blocks)))
     doubts += (*mirror_doubts(closed, drawn.lines), *numbering_doubts(data))
-    doubts += _sheet_doubts(sheets, drawn, unit_mm, lopsided=lopsided)
+    doubts += _sheet_doubts(sheets, drawn, shape, unit_mm, lopsided=lopsided)
     return DrawnOutline(shapely.normalize(mirrored), states_unit=stated != UNITLESS, doubts=doubts)
 
 
-def _sheet_doubts(sheets: Sequence[Sheet], drawn: Drawn, unit_mm: float, *, lopsided: bool) -> tuple[str, ...]:
+def _sheet_doubts(sheets: Sequence[Sheet], drawn: Drawn, shape: Any, unit_mm: float, *, lopsided: bool) -> tuple[str, ...]:
     """What the drawing's sheets say against what was read of its model."""
-    doubts = list(other_doubts(sheets))
+    doubts = [*line_doubts(sheets, shape, unit_mm), *other_doubts(sheets)]
     for sheet in sheets:
 
         def is_of_plot(words: str, sheet: Sheet = sheet) -> bool:
@@ -111,6 +115,16 @@ def _sheet_doubts(sheets: Sequence[Sheet], drawn: Drawn, unit_mm: float, *, lops
         doubts += sheet_words_in_doubt(sheet.name, texts, unit_mm, lopsided=lopsided, is_of_plot=is_of_plot)
         doubts += dimension_doubts(sheet, drawn.lines, unit_mm)
     return tuple(doubts[:MOST_ON_SHEETS])
+
+
+def _nothing_stranded(found: str, source: str) -> None:
+    """Refuse lines in paper space: the cut-out may be among them, and what is left in model space only the plate's edge."""
+    if found:
+        raise _refusal(
+            source,
+            f"holds {found}, and only what is drawn in model space is read; move the cut-out there and delete the sheet's lines, "
+            "or save the cut-out alone",
+        )
 
 
 def _refusal(source: str, problem: str) -> SceneError:
@@ -135,7 +149,10 @@ def _apart(rings: list[shapely.Polygon], source: str) -> None:
     tree = shapely.STRtree(rings)
     met = [(rings[a], rings[b]) for a, b in tree.query(rings, predicate="intersects").T if a < b]
     if any(a.contains(b) or b.contains(a) for a, b in met):
-        raise _refusal(source, "holds outlines inside each other; keep only the cut-out, without the plate's edge and screw holes")
+        raise _refusal(
+            source,
+            "holds outlines inside each other; keep only the cut-out, without the plate's edge, screw holes and a sheet's frame",
+        )
     if met:
         place = shapely.intersection(*met[0]).representative_point()
         raise _refusal(

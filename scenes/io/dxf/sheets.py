@@ -1,6 +1,6 @@
 """Words and dimensions on the sheets of a drawing (paper space): a caution for each that speaks against the lines of its model.
 
-Nothing on a sheet refuses the drawing: a sheet's scale is that of its plot, and its words may be those of a title block.
+None of these refuses the drawing: a sheet's scale is that of its plot, and its words may be those of a title block.
 """
 
 from __future__ import annotations
@@ -14,11 +14,13 @@ import shapely
 
 from scenes.io.dxf.dimensions import held_places, other_size_on_sheet
 from scenes.io.dxf.doubts import LOOSE_MM, Points, quote
-from scenes.io.dxf.joined_lines import Line
+from scenes.io.dxf.joined_lines import DRAWN, Line
+from scenes.io.dxf.sheet_blocks import MOST_THINGS, SheetLines, on_sheet
 from scenes.io.dxf.units import AMOUNT, amount
 
 WRITING = {"TEXT", "MTEXT", "ATTDEF", "ATTRIB", "LEADER", "MULTILEADER", "MLEADER", "TOLERANCE"}  # no metal is cut along these
 NO_SHAPES = {"VIEWPORT", "ACAD_TABLE", "IMAGE", "OLE2FRAME", "OLEFRAME", "WIPEOUT", "PDFUNDERLAY"}  # a sheet's own: logos and lists
+LINED = {*DRAWN, "INSERT"}  # what draws lines
 RATIO = re.compile(rf"({AMOUNT})\s*(?:[:/=-]|to|zu)\s*({AMOUNT})", re.IGNORECASE)
 SAME_SCALE = 0.02  # of a window's scale and of that which a title block states
 OWN_WINDOW = 1  # DXF reference, VIEWPORT, group code 69: the sheet itself
@@ -50,13 +52,14 @@ class Window:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """What stands on a sheet: its windows, words and dimensions, and the kinds of what is neither."""
+    """What stands on a sheet: its windows, words and dimensions, the kinds of other shapes, and its lines, curves and blocks."""
 
     name: str
     windows: tuple[Window, ...]
     texts: tuple[str, ...]
     dimensions: tuple[Any, ...]
     others: tuple[str, ...]
+    lines: tuple[SheetLines, ...]
 
     def is_plotted_at(self, words: str, unit_mm: float) -> bool:
         """Whether the scale that words state is that of one of its windows: that of the plot."""
@@ -67,7 +70,11 @@ class Sheet:
 
 def words_of(thing: Any) -> Iterator[str]:
     """The words of a text, leader or attribute."""
-    if hasattr(thing, "plain_text"):
+    if hasattr(thing, "all_columns_plain_text"):
+        yield str(thing.all_columns_plain_text())
+    elif getattr(thing, "has_embedded_mtext_entity", False):
+        yield str(thing.plain_mtext())
+    elif hasattr(thing, "plain_text"):
         yield str(thing.plain_text())
     elif hasattr(thing, "get_mtext_content"):
         from ezdxf.tools.text import fast_plain_mtext
@@ -77,21 +84,30 @@ def words_of(thing: Any) -> Iterator[str]:
 
 def sheets_of(document: Any) -> tuple[Sheet, ...]:
     """The sheets of a drawing on which anything stands."""
-    found = [_sheet(sheet) for sheet in document.layouts if sheet.is_any_paperspace]
-    return tuple(sheet for sheet in found if sheet.texts or sheet.dimensions or sheet.others)
+    counted = iter(range(MOST_THINGS))
+    found = [_sheet(sheet, counted) for sheet in document.layouts if sheet.is_any_paperspace]
+    return tuple(sheet for sheet in found if sheet.texts or sheet.dimensions or sheet.others or sheet.lines)
 
 
-def _sheet(sheet: Any) -> Sheet:
-    things = list(sheet)
+def _sheet(sheet: Any, counted: Iterator[int]) -> Sheet:
+    things = [thing for thing in sheet if thing.dxftype() not in LINED]
+    kinds = [thing.dxftype() for thing in things]
+    drawn = []
+    for thing in sheet:
+        if thing.dxftype() in LINED:
+            lines, others = on_sheet(thing, counted)
+            drawn += [lines] if lines else []
+            things += others
+            kinds += [] if lines and lines.is_border else [other.dxftype() for other in others]  # a title block has its logo
     written = [thing for thing in things if thing.dxftype() in WRITING]
     written += [cell for thing in things if thing.dxftype() == "ACAD_TABLE" for cell in _cells(thing, sheet.doc)]
-    kinds = [thing.dxftype() for thing in things]
     return Sheet(
         name=str(sheet.name),
         windows=tuple(_window(thing) for thing in things if thing.dxftype() == "VIEWPORT" and thing.dxf.get("id", 2) != OWN_WINDOW),
         texts=tuple(dict.fromkeys(words for thing in written for words in words_of(thing))),
         dimensions=tuple(thing for thing in things if "DIMENSION" in thing.dxftype()),
         others=tuple(dict.fromkeys(kind for kind in kinds if kind not in WRITING | NO_SHAPES and "DIMENSION" not in kind)),
+        lines=tuple(drawn),
     )
 
 

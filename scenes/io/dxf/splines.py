@@ -17,6 +17,7 @@ from scenes.io.library_remarks import printable
 FLAGS, DEGREE, KNOT, WEIGHT, CONTROL, THROUGH = 70, 71, 40, 41, 10, 11
 COUNTED = ((72, KNOT, "knots"), (73, CONTROL, "control points"), (74, THROUGH, "points to run through"))
 RATIONAL = 4
+PLACES = {CONTROL: "control points", THROUGH: "points to run through", 12: "directions at its start", 13: "directions at its end"}
 MOST_DEGREE = 25  # drawing programs use 2 to 11
 LONGEST_WORD = 20  # of a file, shown
 Pieces = NDArray[np.float64]  # (N, degree + 1, 4): Bezier corners x w, y w, z w, w
@@ -28,10 +29,22 @@ def spline_words(tags: Sequence[tuple[int, str]]) -> str:
     for count, code, what in COUNTED:
         if count in values and values[count] != str(codes[code]):
             return f"SPLINE states {printable(values[count][:LONGEST_WORD])} {what} and holds {codes[code]}"
+    if words := next((words for code, what in PLACES.items() if (words := _place_words(codes, code, what))), ""):
+        return words
     try:
         return _numbers_words(tags, codes, int(values.get(FLAGS, "0")), int(values.get(DEGREE, "3")))
     except ValueError:
         return "SPLINE holds what is no number"
+
+
+def _place_words(codes: Counter[int], x: int, what: str) -> str:
+    """Places of which some have lost a number: readers take 0 for it, or the next one's."""
+    y, z = x + 10, x + 20
+    if codes[x] != codes[y]:
+        return f"SPLINE holds {codes[x]} x and {codes[y]} y of its {what}"
+    if codes[z] not in {0, codes[x]}:
+        return f"SPLINE holds {codes[x]} {what} and a z of {codes[z]} of them"
+    return ""
 
 
 def _numbers_words(tags: Sequence[tuple[int, str]], codes: Counter[int], flags: int, degree: int) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import islice
 
 from scenes.io.dxf.splines import spline_words
 from scenes.io.dxf.swallowed import Numbered, marker_words, swallowed_words
@@ -35,7 +36,8 @@ NEEDED = {
     "VERTEX": PLACE,
     "INSERT": (2, *PLACE),
 }
-PLACED_ONCE = {*NEEDED, "BLOCK", "TEXT", "MTEXT", "ATTDEF", "ATTRIB", "POINT", "DIMENSION", "TOLERANCE"}
+PLACED_ONCE = {*NEEDED, "BLOCK", "TEXT", "MTEXT", "POINT", "DIMENSION", "TOLERANCE"}
+PLACED_AGAIN = {"ATTDEF", "ATTRIB"}  # from R2018 on these state their second place with each of their markers
 SCALES = (41, 42, 43)  # of INSERT; readers take 0 for 1
 ACROSS, UP_OR_AHEAD = (
     {*range(10, 19)},
@@ -118,7 +120,7 @@ def _words(head: str, tags: Sequence[Tag]) -> str:
     words = words or (_corner_words(tags, codes) if head == "LWPOLYLINE" else spline_words(tags) if head == "SPLINE" else "")
     if words:
         return words
-    if head in PLACED_ONCE and max(codes[code] for code in (*PLACE, *SECOND)) > 1:
+    if (head in PLACED_ONCE and max(codes[code] for code in (*PLACE, *SECOND)) > 1) or (head in PLACED_AGAIN and _is_torn(tags)):
         return f"{head} has more than one place"
     if head == "INSERT" and any(code in SCALES and _is_zero(value) for code, value in tags):
         named = next((value for code, value in tags if code == 2), "")
@@ -150,6 +152,13 @@ def _shape_words(head: str, values: Mapping[int, str]) -> str:
     if ratio is not None and not LEAST_RATIO <= abs(ratio) <= 1.0 + ROUNDED:
         return f"ELLIPSE states that its short axis is {ratio:g} times its long one"
     return ""
+
+
+def _is_torn(tags: Sequence[Tag]) -> bool:
+    """Whether its places stand there with more than one number each."""
+    own = islice(tags, sum(1 for _ in _own_codes(tags)))
+    stated = {(code, _number(value)) for code, value in own if code in {*PLACE, *SECOND}}
+    return len(stated) > len({code for code, _ in stated})
 
 
 def _is_zero(value: str) -> bool:

@@ -78,6 +78,39 @@ def test_a_spline_that_has_lost_a_point_and_a_knot_is_refused(knot):
     assert "SPLINE states" in refusal_of(lost)
 
 
+@pytest.mark.parametrize("code", [" 30", " 31"])
+def test_a_spline_of_which_one_point_alone_has_lost_its_height_is_refused(code):
+    def draw(document):
+        spline(LOOP, KNOTS)(document)
+        (curve,) = document.modelspace()
+        curve.fit_points = [(x, y, 0.0) for x, y in BSpline(np.array(KNOTS), LOOP, 3)(np.arange(6.0))]
+
+    whole = drawing(draw)
+    start = whole.rindex("\nSPLINE\n")
+    read_outline(whole.encode(), "m.dxf")
+    lost = whole[:start] + re.sub(rf"\n{code}\n[^\n]*\n", "\n", whole[start:], count=1)
+    assert "and a z of" in refusal_of(lost)
+
+
+@pytest.mark.parametrize("code", [" 11", " 21"])
+def test_a_spline_of_whose_points_to_run_through_one_has_lost_a_number_is_refused(code):
+    def draw(document):
+        spline(LOOP, KNOTS)(document)
+        (curve,) = document.modelspace()
+        curve.fit_points = [(x, y, 0.0) for x, y in LOOP[:4]]
+
+    whole = drawing(draw)
+    start = whole.rindex("\nSPLINE\n")
+    lost = whole[:start] + re.sub(rf"\n{code}\n[^\n]*\n", "\n", whole[start:], count=1)
+    assert "SPLINE" in refusal_of(lost)
+
+
+def test_a_spline_whose_points_are_given_without_height_is_read():
+    start = WHOLE.rindex("\nSPLINE\n")
+    flat = WHOLE[:start] + re.sub(r"\n 30\n[^\n]*\n", "\n", WHOLE[start:])
+    assert area_mm2(read_outline(flat.encode(), "m.dxf")) == pytest.approx(area_mm2(read_outline(WHOLE.encode(), "m.dxf")))
+
+
 def test_a_spline_whose_knots_fall_is_refused():
     assert "knots" in refusal_of(after("SPLINE", WHOLE, " 40\n3.0\n", " 40\n5.5\n"))
 

@@ -117,13 +117,19 @@ def test_two_corners_that_have_run_into_one_are_refused():
     assert "VERTEX has more than one place" in refusal(before + after)
 
 
-def test_a_binary_drawing_is_refused():
+def test_a_binary_drawing_is_refused_with_the_form_to_save_it_in():
     stream = io.BytesIO()
     document = ezdxf.new("R2010", units=4)
     notched(document, document.modelspace())
     document.write(stream, fmt="bin")
-    with pytest.raises(SceneError, match="is no readable DXF drawing; export the cut-out as DXF again"):
+    with pytest.raises(SceneError, match=r"is a binary DXF, which is not read; save it as text \(ASCII\) DXF"):
         read_outline(stream.getvalue(), "m.dxf")
+
+
+def test_a_drawing_of_another_form_by_the_name_of_a_dxf_is_called_what_it_is():
+    """A DWG begins with its version (Open Design Specification for .dwg files, "File header")."""
+    with pytest.raises(SceneError, match=r"is a DWG drawing, which is not read; save it as text \(ASCII\) DXF"):
+        read_outline(b"AC1032\0\0\0\0\0\x01" + bytes(200), "m.dxf")
 
 
 def test_two_units_in_one_head_are_refused():

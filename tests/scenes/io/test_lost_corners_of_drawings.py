@@ -65,6 +65,54 @@ def test_a_lost_end_of_a_rounding_is_told(number):
     assert any("would be the same left and right but for that" in doubt for doubt in doubts)
 
 
+@pytest.mark.parametrize("number", [1, 3, 5, 7])
+@pytest.mark.parametrize("bulge", [0.0, -2 * BULGE])
+def test_a_rounding_that_has_lost_its_bulge_or_has_another_is_told(number, bulge):
+    x, y, _ = ROUNDED[number]
+    (doubt,) = told(r12([*ROUNDED[:number], (x, y, bulge), *ROUNDED[number + 1 :]]))
+    assert "mm than opposite, and would be the same left and right but for that; has a curve been lost" in doubt
+
+
+def test_a_corner_moved_along_a_straight_edge_is_told_though_all_corners_lie_on_the_outline_opposite():
+    tongue = [(-60, -40), (0, -40), (-6, -25), (6, -25), (10, -40), (60, -40), (60, 40), (-60, 40)]  # the second was at x -10
+    (doubt,) = told(r12(tongue))
+    assert "has nothing opposite its corner at x 10, y -40 mm, and would be the same left and right but for that" in doubt
+
+
+# Meant lopsided, so that no mirror shows a corner that has moved; with dimensions that hold on to it.
+UNEVEN = [(-60, -65), (0, -65), (5, -40), (15, -30), (30, -65), (60, -60), (80, -45), (70, 65), (-30, 60), (-75, 15)]
+
+
+def measured(points, *ends):
+    document = ezdxf.new("R2010", setup=True, units=4)
+    space = document.modelspace()
+    space.add_lwpolyline(points, close=True)
+    space.add_arc((300, 0), 10, 0, 180)
+    space.add_line((290, 0), (310, 0))
+    for start, end in ends:
+        space.add_aligned_dim(p1=start, p2=end, distance=8, override={"dimlfac": 1.0}).render()
+    stream = io.StringIO()
+    document.write(stream)
+    return told(stream.getvalue())
+
+
+@pytest.mark.parametrize(("number", "out"), [(6, (160, -45)), (3, (15, -60)), (7, (70, 95))])
+def test_a_corner_that_has_moved_out_from_the_end_of_a_dimension_is_told(number, out):
+    sizes = [(UNEVEN[6], UNEVEN[1]), (UNEVEN[3], UNEVEN[5]), (UNEVEN[7], UNEVEN[9])]
+    moved = [*UNEVEN[:number], out, *UNEVEN[number + 1 :]]
+    assert measured(UNEVEN, *sizes) == ()
+    x, y = UNEVEN[number]
+    (doubt,) = measured(moved, *sizes)
+    assert doubt.startswith(
+        f"a dimension ends at x {x}, y {y} mm, within the cut-out as it was read and on no line of it; has a number"
+    )
+
+
+@pytest.mark.parametrize("place", [(0, 20), (-40, 0), (300, 0)])
+def test_a_dimension_from_an_axis_or_the_middle_of_an_arc_is_no_cause_for_doubt(place):
+    assert measured(UNEVEN, (place, UNEVEN[6])) == ()
+
+
 @pytest.mark.parametrize("number", [1, 4, 7, 10])
 def test_a_number_changed_in_a_corner_is_told(number):
     x, y = SHOULDERS[number]
