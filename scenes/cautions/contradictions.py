@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from itertools import pairwise
 from statistics import median
 
@@ -27,7 +27,7 @@ from scenes.rig.rod_height import turned_height_words
 from scenes.rig.stated_field import HONEST_SHARE, FieldDoubt, field_doubts, rows_of
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box
-from scenes.scene_file.tables.camera import Camera
+from scenes.scene_file.tables.camera import Camera, Guide
 from scenes.scene_file.tables.lens import Lens, focal_lengths, stated_depths
 from scenes.scene_file.tables.scene import Scene, box_for
 
@@ -374,8 +374,15 @@ def _guide_words(scene: Scene) -> Iterator[str]:
     for guide in scene.camera.guide:
         named = named_aspects(guide.name)
         if named and not any(same_aspect(guide.aspect * squeeze, aspect) for squeeze in squeezes for aspect in named):
-            yield f'aspect = {plain(guide.aspect)} speaks against the name of its guide "{guide.name}"; {OTHER_NAME}'
+            against = f'aspect = {plain(guide.aspect)} speaks against the name of its guide "{guide.name}"'
+            yield f"{against}{_shown_words(guide, squeezes)}; {OTHER_NAME}"
         yield from (f"{text}; {OTHER_NAME}" for text in guide_name_words(guide, scene.camera))
+
+
+def _shown_words(guide: Guide, squeezes: Collection[float]) -> str:
+    """What lenses that squeeze make of a guide's aspect: ' (1.73 desqueezed by squeeze = 1.3)'."""
+    shown = [f"{plain(round(guide.aspect * squeeze, 2))} desqueezed by squeeze = {plain(squeeze)}" for squeeze in sorted(squeezes)]
+    return f" ({', '.join(shown[1:])})" if len(shown) > 1 else ""
 
 
 def _filter_words(box: Box) -> Iterator[tuple[str, str]]:

@@ -51,6 +51,7 @@ from scenes.cautions.pupil_numbers import (
 from scenes.cautions.pupil_runs import run_words
 from scenes.cautions.row_ends import far_rows_words
 from scenes.cautions.set_depths import set_depth_words
+from scenes.cautions.siblings import copy_words, pair_words, placed_words, rod_words
 from scenes.cautions.small_tolerances import small_tolerance_words
 from scenes.cautions.titles import title_words
 from scenes.cautions.travel_runs import zoom_travel_words
@@ -110,6 +111,8 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     told += [
         (lens.name, text) for text in (*copied_words(scene, lens), *short_rows_words(scene, lens), *set_depth_words(scene, lens))
     ]
+    told += [(lens.name, text) for text in (*copy_words(scene, lens), *placed_words(scene, lens))]
+    told += [("make", text) for text in rod_words(scene)]
     told += [*lens_list_words(scene.box, lens), *outline_words(scene.box, lens, scene.lens)]
     told += [*named_length_words(scene, lens), *((lens.name, text) for text in lens_name_words(scene, lens))]
     told += title_words(scene, lens)
@@ -137,6 +140,7 @@ def doubtful_box_notes(box: Box, parts: Sequence[Part]) -> tuple[Note, ...]:
         *idle_opening_words(box, parts),
         *mesh_words(box, parts),
         *mesh_side_words(box, parts),
+        *pair_words(box),
     ]
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in told)
 

@@ -43,6 +43,7 @@ NOUNS = {  # those that may stand before their number: in 'wide 24' the 24 is a 
 WORD_BEFORE = re.compile(
     rf"(?<![^\W_])(?:{'|'.join(f'(?P<{what}>{words})' for what, words in NOUNS.items())})[\s.:=]*{NUMBER}{UNIT}", re.IGNORECASE
 )
+RADIUS = re.compile(r"(?<![^\W_])R\s?(\d{2,3}(?:\.\d+)?)(?:\s?(mm))?(?![\w.])")  # R45, as drawings have it; R2 may be a revision
 NO_PLACE = (
     r"(?!\s?(?:degs?|degrees?|[\u00b0\u00ba%]|per ?cent|pct|k|kelvin|m|ft|feet|in|inch|[ap]\.?m|fps|h|hrs?|o.?clock|stops?)(?!\w))"
 )
@@ -95,6 +96,7 @@ def told_lengths(name: str, *, of_glass: bool = False) -> tuple[Told, ...]:
         for pattern in (WORD_AFTER, WORD_BEFORE)
         for match in pattern.finditer(text)
     ]
+    found += [_told(match, "corner") for match in RADIUS.finditer(text)]
     found += [_told(match, "at") for match in PLACE.finditer(text)]
     taken = {one.value_mm for one in found}
     found += [told for match in IN_UNITS.finditer(text) if (told := _told(match, "")).value_mm not in taken]

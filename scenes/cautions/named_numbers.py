@@ -124,6 +124,11 @@ def t_number_words(lens: Lens) -> Iterator[str]:
         )
 
 
+SHIFT = r"(?!\s(?:safe\w*|shift\w*|offset\w*|protect\w*|centre\w*|center\w*|crop\w*|squeeze|line|half|third))"
+UPRIGHT = re.compile(rf"\b(?:vertical|upright|portrait|phones?|mobile)\b{SHIFT}", re.IGNORECASE)
+ACROSS = re.compile(rf"\b(?:landscape|horizontal|wide-?screen)\b{SHIFT}", re.IGNORECASE)
+
+
 def named_aspects(name: str) -> tuple[float, ...]:
     """The aspects that a guide's name tells: the number it begins with, ratios, and usual ones that stand in it as a word."""
     name = plain_name(name)
@@ -156,6 +161,8 @@ def guide_name_words(guide: Guide, camera: Camera) -> Iterator[str]:
             f"aspect = {plain(guide.aspect)} and scale = {plain(guide.scale)} keep {100 * kept:.0f} % of the width and "
             f'{100 * high:.0f} % of the height, and speak against the name of its guide "{guide.name}"'
         )
+    if text := _turned_guide_words(guide, name):
+        yield text
     for words, axis, sign in NAMED_SIDES:
         shift_mm = guide.offset_mm[axis]
         others = (other for other, same_axis, _ in NAMED_SIDES if same_axis == axis and other is not words)
@@ -165,6 +172,15 @@ def guide_name_words(guide: Guide, camera: Camera) -> Iterator[str]:
                 f'"{guide.name}": it counts right and up in the picture'
             )
     yield from _scale_words(guide, camera, without_limits(name), kept)
+
+
+def _turned_guide_words(guide: Guide, name: str) -> str:
+    """A guide called upright that lies across, or the other way about; '' where it is as its name says."""
+    is_upright, lies_across = UPRIGHT.search(name) is not None, ACROSS.search(name) is not None
+    if is_upright == lies_across or (guide.aspect < 1.0 if is_upright else guide.aspect > 1.0) or guide.aspect == 1.0:
+        return ""
+    stands = "lies across" if is_upright else "stands upright"
+    return f'aspect = {plain(guide.aspect)}, width over height, {stands} and speaks against the name of its guide "{guide.name}"'
 
 
 def _scale_words(guide: Guide, camera: Camera, name: str, kept: float) -> Iterator[str]:

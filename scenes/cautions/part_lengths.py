@@ -25,7 +25,7 @@ ANOTHERS = re.compile(
 WITH_UNITS = (Flag, Hood, Back, Seal)  # masks and trays are called by their lenses, glass by its system: '100 mm tray'
 STREAK = "streak"  # such glass is called by the mm between its lines: 'streak 2 mm'
 LARGE_FILM_MM = (65.0, 70.0)
-LOOSE = {"", "wide", "long", "at"}
+LOOSE = {"", "wide", "long", "at", "corner"}
 OTHER_LENGTH = "give it the right number, or another name"
 
 

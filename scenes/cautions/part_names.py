@@ -45,6 +45,10 @@ TRADE_SIDES = (  # what crews call flags by their side, as docs/nomenclature.md 
 SIGNED_POWER = re.compile(r"(?<![\w.])([+-])\s?(\d+(?:\.\d+)?|\.\d+)(?![\w.]*\d)")  # +2, -0.5
 NAMED_POWER = re.compile(r"(?<![\w.+\-])(\d+(?:\.\d+)?)\s?(?:dioptres?|diopters?|dpt)\b", re.IGNORECASE)
 SAME_POWER = 0.05
+SPELT_POWERS = tuple(
+    (re.compile(rf"\b{words}[\s-](?:a )?diopt(?:re|er)s?\b", re.IGNORECASE), power)
+    for words, power in (("half", 0.5), ("quarter", 0.25), ("one", 1.0), ("two", 2.0), ("three", 3.0))
+)
 REAR, FRONT = {"rear", "back"}, {"front"}
 NAMED_MM = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?)\s?mm\b", re.IGNORECASE)
 RODS = re.compile(r"(?<![\w.])(?:15|19)\s?(?:mm)?[ -](?:rods?|bars?)\b", re.IGNORECASE)
@@ -339,6 +343,7 @@ def power_words(box: Box) -> Iterator[tuple[str, str]]:
         name = (glass.name or "").translate(DASHES)
         named = [float(sign + power) for sign, power in SIGNED_POWER.findall(name)]
         named += [float(power) for power in NAMED_POWER.findall(name)]
+        named += [power for words, power in SPELT_POWERS if words.search(name)]
         if named and all(abs(power - glass.power_dioptre) > SAME_POWER * abs(power) for power in named):
             power = f"power_dioptre = {plain(glass.power_dioptre)} speaks against the name of its filter"
             yield stage_name(stage, number), f'{power} "{glass.name}"; give it the right power, or another name'

@@ -5,6 +5,7 @@ Of its sensor and its frame: scenes/cautions/gauges.py.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator
 
@@ -15,8 +16,8 @@ from scenes.cautions.named_numbers import STOP_SHARE, plain_name
 from scenes.cautions.named_squeezes import is_same_squeeze, says_anamorphic, says_spherical, tells_its_squeeze, titled_squeezes
 from scenes.cautions.part_lengths import told_off
 from scenes.scene_file.messages import plain
-from scenes.scene_file.tables.lens import Lens
-from scenes.scene_file.tables.scene import Scene
+from scenes.scene_file.tables.lens import Lens, focal_lengths
+from scenes.scene_file.tables.scene import Scene, focus_distances_of
 
 CLAUSE = re.compile(r"\s*(?:[,;|+&]|\s[-\u2013\u2014]\s|\band\b)\s*", re.IGNORECASE)
 PARTS = (  # what crews call parts, and their key in the box
@@ -33,6 +34,9 @@ FLAGS = re.compile(  # a flag alone may be the film's
     r"(?<!no )(?<!without )(?<!without a )\b(?:(?:french|top|side)[ -]?flags?|eye ?brows?)\b(?! (?:off|out|up|away|removed))",
     re.IGNORECASE,
 )
+WIDE_OPEN = re.compile(r"\bwide[ -]open\b", re.IGNORECASE)
+CLOSE_WORK = re.compile(r"\b(?:macros?|inserts?|close[ -]?ups?|close[ -]focus|minimum focus)\b", re.IGNORECASE)
+FAR_SHARE = 2.0  # of the nearest focus of a lens, for close work
 NOT_TITLED = {"", "out", "corner"}  # EXT 14 is a scene out of doors
 PUT_RIGHT = "put the wrong one right, or the title"
 
@@ -75,6 +79,7 @@ def _stands_out(scene: Scene) -> bool:
 
 def _stop_words(scene: Scene) -> Iterator[str]:
     """Stops of the title that are wider than all that are looked at, although lenses open to them."""
+    yield from _wide_open_words(scene)
     told, asked = [float(stop) for stop in STOP.findall(plain_name(scene.title))], scene.check.f_numbers
     widest = min(told, default=0.0)
     if told and asked and min(asked) > STOP_SHARE * widest and any(lens.f_number <= STOP_SHARE * widest for lens in scene.lens):
@@ -85,17 +90,34 @@ def _stop_words(scene: Scene) -> Iterator[str]:
         )
 
 
+def _wide_open_words(scene: Scene) -> Iterator[str]:
+    """A show shot wide open, of which only closed stops are looked at."""
+    asked, opens = scene.check.f_numbers, min((lens.f_number for lens in scene.lens), default=math.inf)
+    if asked and WIDE_OPEN.search(plain_name(scene.title)) and min(asked) > STOP_SHARE * opens and not STOP.search(scene.title):
+        listed = ", ".join(map(plain, asked))
+        yield (
+            f'f_numbers = [{listed}] of [check] is not wide open, as the scene\'s title "{scene.title}" says: the lenses open to '
+            f"f/{plain(opens)}, where the light is wider; {PUT_RIGHT}"
+        )
+
+
 def _nearest_words(scene: Scene) -> Iterator[str]:
     """A nearest focus in the title that no lens and no row has, nearer than all of them."""
-    told = nearest_told_mm(plain_name(scene.title), bare=False)
-    asked = [value for value in scene.check.focus_mm if isinstance(value, float)]
+    title = plain_name(scene.title)
+    is_close = CLOSE_WORK.search(title) is not None
+    told = nearest_told_mm(title, bare=is_close)
     own = [lens.close_focus_mm for lens in scene.lens if lens.close_focus_mm is not None]
-    rows = [row.focus_mm for lens in scene.lens for row in lens.state if isinstance(row.focus_mm, float)]
-    every = [*own, *rows, *asked]
+    every = [near for lens in scene.lens for mm in focal_lengths(lens) for near in focus_distances_of(scene, lens, mm)]
+    nearest = "infinity" if min(every, default=0.0) == math.inf else f"{plain(min(every, default=0.0))} mm"
     if told and every and min(told) < min(every) and not any(is_same_focus(one, value) for one in told for value in every):
         yield (
             f'the scene\'s title "{scene.title}" tells of focus at {plain(round(min(told)))} mm, but nothing nearer than '
-            f"{plain(min(every))} mm is looked at; {PUT_RIGHT}"
+            f"{nearest} is looked at; {PUT_RIGHT}"
+        )
+    elif is_close and not told and every and own and min(every) > FAR_SHARE * max(own):
+        yield (
+            f'focus_mm of [check] looks at nothing nearer than {nearest}, but the scene\'s title "{scene.title}" speaks of close '
+            f"work, and every lens focuses to {plain(max(own))} mm or nearer; {PUT_RIGHT}"
         )
 
 

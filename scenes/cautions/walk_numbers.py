@@ -36,7 +36,7 @@ def walk_out_of_line_words(lens: Lens) -> Iterator[str]:
 
 def _depth_words(rows: Sequence[WalkRow]) -> Iterator[str]:
     place = next((place for place in range(1, len(rows) - 1) if _dips(rows, place) or _leaps(rows, place)), None)
-    if place is None and _drops(rows):
+    if place is None and (_drops(rows) or _turns_back(rows)):
         end = f"{plain(rows[-1][1])} mm at {plain(rows[-1][0])} deg, far out of line with {plain(rows[-2][1])} mm"
         yield f"pupil_walk ends at {end} and the rows before; is a digit wrong? Measure it again"
     elif place is not None:
@@ -68,6 +68,17 @@ def _drops(rows: Sequence[WalkRow]) -> bool:
     slopes = [(b[1] - a[1]) / (b[0] ** 2 - a[0] ** 2) for a, b in pairwise(rows)]
     is_far = len(rows) > LEAST_ROWS and rows[-2][1] - rows[-1][1] > max(FAR_MM, FAR_SHARE * abs(rows[0][1]))
     return is_far and abs(slopes[-1]) > STEEPER_END * max(map(abs, slopes[:-1]))
+
+
+def _turns_back(rows: Sequence[WalkRow]) -> bool:
+    """Whether the depth goes one way, ever faster, and all at once the other way at the last row."""
+    slopes = [(b[1] - a[1]) / (b[0] ** 2 - a[0] ** 2) for a, b in pairwise(rows)]
+    *before, last = slopes
+    if len(before) < 2 or last * before[-1] >= 0.0 or any(slope * before[-1] < 0.0 for slope in before):
+        return False
+    back_mm = abs(rows[-1][1] - rows[-2][1])
+    grows = abs(before[-1]) >= abs(before[0])
+    return grows and back_mm > max(BACK_MM, BACK_SHARE * abs(rows[-2][1]))
 
 
 def _step_words(rows: Sequence[WalkRow]) -> Iterator[str]:

@@ -281,6 +281,28 @@ def test_a_guide_of_another_aspect_than_its_name_is_a_fault(aspect, fault):
     assert all(part == "camera" and f"aspect = {aspect:g} speaks against" in words for part, words in found)
 
 
+def test_a_guide_of_another_aspect_than_its_name_tells_what_a_squeeze_makes_of_it():
+    found = doubts(changed('name = "wide"\naspect = 1.5', 'name = "2.39 desqueezed"\naspect = 1.7'))
+    assert all("(3.06 desqueezed by squeeze = 1.8)" in words for _, words in found)
+    assert found
+
+
+@pytest.mark.parametrize(
+    ("name", "aspect", "fault"),
+    [
+        ("vertical for phones", 2.5625, True),
+        ("vertical for phones", 0.5625, False),
+        ("portrait", 1.5, True),
+        ("vertical safe area", 1.5, False),
+        ("landscape", 0.75, True),
+        ("landscape and portrait", 1.2, False),
+    ],
+)
+def test_a_guide_called_upright_that_lies_across_is_a_fault(name, aspect, fault):
+    found = doubts(changed('name = "wide"\naspect = 1.5', f'name = "{name}"\naspect = {aspect}'))
+    assert [part for part, words in found if "width over height" in words] == ["camera"] * fault
+
+
 def test_a_density_in_stops_is_a_fault_of_its_filter():
     ((part, text),) = doubts(changed("density = 0.9", "density = 3"))
     assert part == "tray filter"

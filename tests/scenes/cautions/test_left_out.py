@@ -61,6 +61,8 @@ def test_flags_count_by_their_side():
         ("close-up +.5", 0.5, False),
         ("close-up +.5", 5, True),
         ("2 dioptre", 1, True),
+        ("half dioptre", 2, True),
+        ("half-diopter", 0.5, False),
         ("2 diopter", 2, False),
         ("-1", 1, True),
         ("close-up 2", 1, False),  # the second of them

@@ -56,15 +56,15 @@ f_numbers = [2.8, 5.6]
 SPHERICAL, TWICE = (("50", 1), ("75", 1)), (("50", 2), ("75", 2), ("100", 2))
 
 
-def told(title, lenses, guide="", size="width_mm = 25\nheight_mm = 20", severity=Severity.CAUTION):
+def told(title, lenses, guide="", size="width_mm = 25\nheight_mm = 20", severity=Severity.CAUTION, check=""):
     """Every sentence, with how many there are of it: one for each part that it is told of."""
-    text = f'brimline = 1\ntitle = "{title}"\n[camera]\n{size}\n{guide}{"".join(lens(*one) for one in lenses)}{BOX}'
+    text = f'brimline = 1\ntitle = "{title}"\n[camera]\n{size}\n{guide}{"".join(lens(*one) for one in lenses)}{BOX}{check}'
     states = states_of(parse_scene(text, source="s.toml"), Resources())
     return {(note.part, note.text) for state in states for note in state.notes if note.severity is severity}
 
 
-def of_title(title, lenses=SPHERICAL):
-    return {one for one in told(title, lenses) if "title" in one[1]}
+def of_title(title, lenses=SPHERICAL, check=""):
+    return {one for one in told(title, lenses, check=check) if "title" in one[1]}
 
 
 @pytest.mark.parametrize(
@@ -83,6 +83,8 @@ def of_title(title, lenses=SPHERICAL):
         ("Quay, non-anamorphic", TWICE, 'squeeze = 2 of "50", "75" and "100" speaks'),
         ("Quay at T2", SPHERICAL, "f_numbers = [2.8, 5.6] of [check] leaves out the stop of the scene's title"),
         ("Quay, wide open, f/2.0", SPHERICAL, "f_numbers = [2.8, 5.6] of [check] leaves out the stop"),
+        ("Quay, wide open", SPHERICAL, "f_numbers = [2.8, 5.6] of [check] is not wide open, as the scene's title"),
+        ("Macro inserts at 0.35 m", SPHERICAL, "tells of focus at 350 mm, but nothing nearer than 600 mm is looked at"),
         ("Quay, close focus 0.35 m", SPHERICAL, "tells of focus at 350 mm, but nothing nearer than 600 mm is looked at"),
         ("Quay, hood 120 deep", SPHERICAL, "depth_mm = 55 speaks against the scene's title"),
         ("Quay, tray at 42, take 3", SPHERICAL, "at_mm = 8 speaks against the scene's title"),
@@ -117,6 +119,8 @@ def test_a_title_that_tells_another_number_than_the_scene_is_told_once(title, le
         ("Quay at f/1.4", SPHERICAL),  # no lens opens to it
         ("Quay, close focus 0.6 m", SPHERICAL),
         ("Quay, lamp at 3 m", SPHERICAL),
+        ("Quay, closer at 0.3 m", SPHERICAL),
+        ("Macro inserts", SPHERICAL),
         ("Quay, hood 55 deep, top flag 110 long", SPHERICAL),
         ("Quay, tray at 8", SPHERICAL),
         ("Quay, hood v2 2026-11-21 at 17:30", SPHERICAL),
@@ -166,3 +170,16 @@ def test_one_guide_after_the_desqueeze_is_told_once_for_all_lenses_of_a_set():
     ((part, text),) = found
     assert part == "camera"
     assert 'squeeze = 2 of "50", "75" and "100" makes aspect = 2.39 of the guide "scope" 4.78 desqueezed' in text
+
+
+@pytest.mark.parametrize(
+    ("title", "words"),
+    [
+        ("Macro inserts at 0.6 m", "tells of focus at 600 mm, but nothing nearer than 3000 mm is looked at"),
+        ("Close-ups, hands", "focus_mm of [check] looks at nothing nearer than 3000 mm, but the scene's title"),
+        ("Quay", None),
+    ],
+)
+def test_close_work_in_a_title_that_only_far_focus_is_looked_at_for_is_told(title, words):
+    found = [text for _, text in of_title(title, SPHERICAL, check="focus_mm = [3000]\n")]
+    assert [words in text for text in found] == [True] * (words is not None)

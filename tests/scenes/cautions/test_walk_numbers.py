@@ -53,6 +53,10 @@ def changed(**rows):
         ),
         (changed(row2=(30, 29.6, 0.11, 1.01)), "a tangential size of 0.11 at 30 deg after 1.01 at 15 deg, a fraction of the pupil"),
         (
+            [(0, 44, 1, 1), (15, 45, 1, 1), (30, 49, 1, 1), (41, 45, 1, 1)],
+            "ends at 45 mm at 41 deg, far out of line with 49 mm",
+        ),
+        (
             [(0, 34, 1, 1), (20, 31, 1, 1), (40, 25, 1, 1), (56, 2, 1, 1)],
             "ends at 2 mm at 56 deg, far out of line with 25 mm",
         ),
