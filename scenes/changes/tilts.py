@@ -230,7 +230,8 @@ def _against(beam: BeamAfter) -> Iterator[str]:
     elif beam.spoils and beam.added_stops <= NOTHING_STOPS:
         yield f"is then no longer clear: {beam.spoils}"
     else:
-        yield f"takes {beam.added_stops:.1f} stops more at {beam.where} ({beam.part})"
+        stops = "stop" if beam.added_stops < 1.05 else "stops"
+        yield f"takes {beam.added_stops:.1f} {stops} more at {beam.where} ({beam.part})"
 
 
 def _loss(shares: Shares) -> FloatArray:

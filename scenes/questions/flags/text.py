@@ -55,15 +55,18 @@ def answer_words(flags: Sequence[FlagSummary]) -> str:
     """How far in each flag may come, in a sentence."""
     if not flags:
         return "The box has no flag."
-    told = ", ".join(f"{flag.name} {_farthest_words(flag)}" for flag in flags)
-    where = "" if any(flag.hopeless for flag in flags) else " in every state"
+    left_out = {_named(flag.hopeless) if flag.hopeless else "" for flag in flags}
+    is_none = any(len(flag.hopeless) == len(flag.states) for flag in flags)
+    alike = left_out.pop() if len(left_out) == 1 and not is_none else None  # told once of all flags
+    told = ", ".join(f"{flag.name} {_farthest_words(flag, told_already=alike is not None)}" for flag in flags)
+    where = "" if alike is None else f" in every state but {alike}" if alike else " in every state"
     return f"Farthest in, with the frame clear of the flag{where}: {told}."
 
 
-def _farthest_words(flag: FlagSummary) -> str:
+def _farthest_words(flag: FlagSummary, *, told_already: bool) -> str:
     if len(flag.hopeless) == len(flag.states):
         return "at no angle"
-    but = f", all but {_named(flag.hopeless)}" if flag.hopeless else ""
+    but = f", all but {_named(flag.hopeless)}" if flag.hopeless and not told_already else ""
     if flag.clear_deg > flag.most_deg:
         return f"at no one angle{but}"
     least = "at any angle" if flag.clear_deg == -math.inf else f"{flag.clear_deg + 0.0:.1f} deg"

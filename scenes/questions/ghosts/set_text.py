@@ -40,7 +40,8 @@ def _on_light(answer: SetTilt) -> str:
 
 
 def _head(answer: SetTilt) -> str:
-    return f"One tilt for {_whom(answer) or 'all of them'}"
+    whom = _whom(answer)
+    return f"For {whom}" if answer.count == 1 and not answer.dark and whom else f"One tilt for {whom or 'all of them'}"
 
 
 def _but(answer: SetTilt) -> str:

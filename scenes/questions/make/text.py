@@ -44,24 +44,23 @@ def clear_words(report: MakeReport) -> str:
     """Whether the box is worth making as it is: what `check` says of the states judged and of what lies between."""
     states = [one for box in report.carried for one in box.states]
     dark = [one for one in states if not one.clear]
+    judged = f"{counted(len(states), 'state')} at the widest stop"
     sagged = [one for one in states if one.clear and one.sagged_clear is False]
     if dark and all(one.sharp_clear for one in dark):
         worst = min(dark, key=lambda one: one.room_mm)
         return (
             f"Clear with sharp corners, but not with the hood's bends as round as they are made: {len(dark)} of "
-            f"{counted(len(states), 'state')}, worst {state_words(worst)} ({worst.part}: {worst.room_mm:.2f} mm of room)."
+            f"{judged}, worst {state_words(worst)} ({worst.part}: {worst.room_mm:.2f} mm of room)."
         )
     if dark:
         worst = min(dark, key=lambda one: one.room_mm)
         return (
-            f"Not clear as drawn: {len(dark)} of {counted(len(states), 'state')}, worst {state_words(worst)} ({worst.part}). "
+            f"Not clear as drawn: {len(dark)} of {judged}, worst {state_words(worst)} ({worst.part}). "
             "See brimline check before metal is cut."
         )
     if not all(box.clear for box in report.carried):
         told = "; ".join(f"the {box.lens_name} is {box.between.words}" for box in report.carried if not box.clear)
-        return (
-            f"Clear as drawn in {counted(len(states), 'state')}, but not between: {told}. See brimline check before metal is cut."
-        )
+        return f"Clear as drawn in {judged}, but not between: {told}. See brimline check before metal is cut."
     if sagged:
         worst = min(sagged, key=lambda one: one.sagged_room_mm or 0.0)
         return (
@@ -73,7 +72,7 @@ def clear_words(report: MakeReport) -> str:
     if told:
         return f"Clear as drawn, but with the rods bent not between the {counted(len(states), 'state')} judged: {told}."
     how = "as drawn and with the rods bent" if hanging else "as drawn"
-    return f"Clear in {counted(len(states), 'state')} at the widest stop and at every focus and zoom between, {how}."
+    return f"Clear in {judged} and at every focus and zoom between, {how}."
 
 
 def plate_words(report: MakeReport) -> Iterator[str]:

@@ -42,7 +42,10 @@ def test_the_first_sentence_names_no_angle_that_darkens_a_state(given, said):
     assert answer_words([given]).endswith(said)
 
 
-def test_states_that_no_angle_clears_are_left_out_of_every():
-    words = answer_words([flag(40, (30.0, 180.0), hopeless=1)])
-    assert "in every state" not in words
-    assert "top flag 30.0 deg (set to 40, all but " in words
+def test_states_that_no_angle_clears_are_left_out_of_every_and_told_once_of_all_flags():
+    words = answer_words([flag(40, (30.0, 180.0), hopeless=1)] * 2)
+    assert words.count("in every state but ") == 1
+    assert words.endswith("top flag 30.0 deg (set to 40), top flag 30.0 deg (set to 40).")
+    apart = answer_words([flag(40, (30.0, 180.0), hopeless=1), flag(40, (30.0, 180.0))])
+    assert "in every state" not in apart
+    assert "top flag 30.0 deg (set to 40, all but " in apart

@@ -70,7 +70,7 @@ def test_a_box_that_is_not_clear_at_a_focus_between_is_not_called_clear(tmp_path
     found = masked(tmp_path, ends + middle, 400)
     assert all(one.clear for one in found.report.carried[0].states)
     assert found.exit_status == 1
-    assert clear_words(found.report).startswith("Clear as drawn in 2 states, but not between: the a is clear from infinity to ")
+    assert clear_words(found.report).startswith("Clear as drawn in 2 states at the widest stop, but not between: the a is clear")
 
 
 def half_height_mm(field_deg, focus_mm):
