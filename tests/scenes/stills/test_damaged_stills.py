@@ -158,7 +158,7 @@ def test_a_tiff_whose_pages_run_in_a_circle_is_refused_and_not_read_without_end(
     stream = io.BytesIO()
     with tifffile.TiffWriter(stream, **how) as writer:
         for _ in range(last + 1):
-            writer.write(np.ones((12, 16), dtype=np.uint16), contiguous=False, metadata=None)
+            writer.write(np.ones((120, 160), dtype=np.uint16), contiguous=False, metadata=None)
     with tifffile.TiffFile(io.BytesIO(stream.getvalue())) as file:
         held, kind = [page.offset for page in file.pages], file.tiff
     data = bytearray(stream.getvalue())
