@@ -12,7 +12,7 @@ from itertools import chain
 
 from geometry.notes import Note, Severity
 from scenes.cautions.misfits import misfit_words
-from scenes.cautions.unheld_hoods import straddled_words, unheld_words
+from scenes.cautions.unheld_hoods import floating_words, straddled_words, unheld_words
 from scenes.rig.box import flag_name, stage_name
 from scenes.rig.openings import as_written
 from scenes.scene_file.messages import plain
@@ -22,6 +22,9 @@ from scenes.scene_file.tables.lens import Lens
 SHORTEST_FLAG_MM = 18.0  # hinge to end; flags for boxes run from 60 to 180 mm
 SHORT_FLAG_SHARE = 1 / 12  # of their width, which they are a quarter of or more
 NARROW_FLAG_SHARE = 0.3  # of the hood's edge, which flags cover
+SIDES = ("top", "bottom", "left", "right")
+OTHER_SIDES = {SIDES[:2]: SIDES[2:], SIDES[2:]: SIDES[:2]}
+NARROW_PAIR_SHARE, FITTED_SHARE = 0.75, 0.05
 SHORTEST_EXTENSION_MM = 9.5
 SHORT_EXTENSION_SHARE = 1 / 8  # of its flag, which it is a third of or more
 SHORTEST_HOOD_MM, LONGEST_HOOD_MM = 14.0, 180.0  # hoods run from 40 to 140 mm
@@ -41,7 +44,7 @@ Words = Iterator[tuple[str, str]]
 
 def slip_notes(box: Box, lens: Lens) -> tuple[Note, ...]:
     """A caution for each length of a box on a lens that is probably in cm, or does not fit what it is for."""
-    of_places = chain(_place_words(box), _deep_words(box, lens), _order_words(box), _flag_words(box))
+    of_places = chain(_place_words(box), _deep_words(box, lens), _order_words(box), _flag_words(box), _flag_pair_words(box))
     found = chain(of_places, _hood_words(box, lens), _opening_words(box, lens), misfit_words(box, lens))
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in found)
 
@@ -87,6 +90,19 @@ def _order_words(box: Box) -> Words:
             yield name, f"at_mm = {plain(at_mm)} puts it far behind the hood, at_mm = {plain(before_mm)}: {_in_cm(at_mm)}"
 
 
+def _flag_pair_words(box: Box) -> Words:
+    """A hood far wider, or higher, at its front than the two flags that hang along that edge, where the other two fit theirs."""
+    widths: dict[str, float] = {flag.side: flag.width_mm for flag in box.flag}
+    for hood in box.hood if len(box.flag) == len(SIDES) == len(widths) else ():
+        for edge, across in ((0, ("top", "bottom")), (1, ("left", "right"))):
+            own, others = ([widths[side] for side in sides] for sides in (across, OTHER_SIDES[across]))
+            fits = all(abs(width - hood.front_mm[1 - edge]) <= FITTED_SHARE * width for width in others)
+            if fits and own[0] == own[1] < NARROW_PAIR_SHARE * hood.front_mm[edge]:
+                key = "wide" if edge == 0 else "high"
+                flags = f"its {across[0]} and {across[1]} flags are {plain(own[0])} mm along it, and the other two fit theirs"
+                yield hood.name or "hood", f"front_mm = {as_written(hood.front_mm)}: {flags}; is it really so {key}?"
+
+
 def _flag_words(box: Box) -> Words:
     for flag in box.flag:
         wide = f"a flag of width_mm = {plain(flag.width_mm)}"
@@ -130,7 +146,7 @@ def _hood_words(box: Box, lens: Lens) -> Words:
             )
         elif text := unheld_words(hood, box):
             yield name, text
-        if text := straddled_words(hood, box):
+        if text := straddled_words(hood, box) or floating_words(hood, box):
             yield name, text
 
 

@@ -16,6 +16,7 @@ from scenes.scene_file.tables.box import Box, Hood, Mask, Stage
 WIDER_SHARE = 1.25  # than the plate before it: nothing is left for such an opening to be cut in
 TURNED_DEG = 10.0  # its width is no longer across
 SEATED_MM = 0.1  # what lies on a face is not behind it
+OUTER_SHARE = 1.15  # a mask's sheet may reach over the edge that it is clipped on
 LOOSE_MM = 5.0  # ahead of the hood's front edge, where a mask is still clipped on
 THIN_RIM_MM = 2.0  # of sheet round an opening; 5 and more is usual (common practice)
 ONE_WAY_SHARE = 3.0  # the same in width or height alone, of round openings: they stand in low boxes
@@ -37,6 +38,18 @@ def rim_words(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, str]]:
         if rim_mm < THIN_RIM_MM:
             rim = f"outer_mm = {as_written(part.outer_mm)} leaves a rim of {rim_mm:.1f} mm"
             yield name, f"{rim} round {_opening_words(part, size)}; measure both"
+
+
+def outer_words(box: Box) -> Iterator[tuple[str, str]]:
+    """Masks behind the hood that are wider and higher outside than all of the box round them."""
+    round_them = [(back.width_mm, back.height_mm) for back in box.back] + [hood.rear_mm for hood in box.hood]
+    for mask in box.mask if box.back else ():
+        if mask.outer_mm is None or _ahead_of_hood(mask.at_mm, box.hood) or abs(mask.turn_deg) > TURNED_DEG:
+            continue
+        round_mm = [max(one[way] for one in round_them) for way in (0, 1)]
+        if all(wide > OUTER_SHARE * room for wide, room in zip(mask.outer_mm, round_mm, strict=True)):
+            sticks = f"outer_mm = {as_written(mask.outer_mm)} sticks out of the box around it, {times(round_mm)} mm"
+            yield mask.name or "mask", f"{sticks}, at at_mm = {plain(mask.at_mm)}: does it stand farther ahead?"
 
 
 def _opening_words(part: Stage | Mask, size: tuple[float, float]) -> str:

@@ -74,7 +74,7 @@ def _verdict_sentence(states: Sequence[StateResult], empty: Sequence[StateResult
     if tight:
         told = f"{_of_all(len(tight), total).lower()} {'is' if len(tight) == 1 else 'are'} tight"
         return f"No vignetting, but {told}{_empty_words(len(empty), len(tight))}. Tightest: {state_words(worst)}."
-    return f"All {total} states are clear: the box stays out of every frame."
+    return f"{_of_all(total, total)} are clear: the box stays out of every frame."
 
 
 def _untold_sentence(states: Sequence[StateResult], untold: Sequence[str]) -> str:

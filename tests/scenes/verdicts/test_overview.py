@@ -22,7 +22,7 @@ def test_the_first_line_is_the_answer_for_the_whole_run():
 def test_a_run_without_vignetting_says_so_and_counts_what_is_tight():
     tight = state(guide(word=Word.TIGHT, loss=0.0, part=None))
     assert answer_line([check(clear_state(), tight)]) == "No vignetting, but 1 of 2 states is tight. Tightest: 18, infinity, f/2."
-    assert answer_line([check(clear_state(), clear_state())]) == "All 2 states are clear: the box stays out of every frame."
+    assert answer_line([check(clear_state(), clear_state())]) == "Both states are clear: the box stays out of every frame."
 
 
 def test_a_clear_answer_sends_people_to_numbers_that_may_be_wrong():
