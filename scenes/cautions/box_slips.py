@@ -30,6 +30,7 @@ SHORT_EXTENSION_SHARE = 1 / 8  # of its flag, which it is a third of or more
 SHORTEST_HOOD_MM, LONGEST_HOOD_MM = 14.0, 180.0  # hoods run from 40 to 140 mm
 ACROSS_SHARE = 1.15  # a rear this much wider than high, or higher than wide, has a front that is so too
 FLARED_DEG = 60.0  # walls that open wider than any picture; those of hoods open by up to 45
+WIDE_DEG = 50.0  # half fields past this are those of fisheyes and the widest rectilinear lenses
 LARGEST_PLACE_CM = 10.0  # parts stand within 100 mm of the plate
 LEAST_AHEAD_MM = 1.0
 DEEPEST_MM = 40.0  # of a plate behind the lens front; some 20 is usual (common practice)
@@ -127,11 +128,12 @@ def _hood_words(box: Box, lens: Lens) -> Words:
     for hood in box.hood:
         name, mouth = hood.name or "hood", f"front_mm = {as_written(hood.front_mm)}"
         if hood.depth_mm < SHORTEST_HOOD_MM:
-            yield name, f"depth_mm = {plain(hood.depth_mm)} is too short for a hood of {mouth}: {_in_cm(hood.depth_mm)}"
+            short = f"depth_mm = {plain(hood.depth_mm)} is {'' if _sees_wide(lens) else 'too '}short for a hood of {mouth}"
+            yield name, f"{short}: {_unless_wide(lens, _in_cm(hood.depth_mm))}"
         elif _flare_deg(hood) > FLARED_DEG:
             flares = f"lets its walls flare {_flare_deg(hood):.0f} deg, from rear_mm = {as_written(hood.rear_mm)} to {mouth}"
             meant = _in_cm(hood.depth_mm) if CM * hood.depth_mm <= LONGEST_HOOD_MM else "is one of the three wrong?"
-            yield name, f"depth_mm = {plain(hood.depth_mm)} {flares}: {meant}"
+            yield name, f"depth_mm = {plain(hood.depth_mm)} {flares}: {_unless_wide(lens, meant)}"
         if max(hood.rear_mm) < SMALL_HOOD_SHARE * front_mm:
             yield name, _small(f"rear_mm = {as_written(hood.rear_mm)}", lens, hood.rear_mm)
         if any(front < SMALL_HOOD_SHARE * rear for front, rear in zip(hood.front_mm, hood.rear_mm, strict=True)):
@@ -148,6 +150,17 @@ def _hood_words(box: Box, lens: Lens) -> Words:
             yield name, text
         if text := straddled_words(hood, box) or floating_words(hood, box):
             yield name, text
+
+
+def _sees_wide(lens: Lens) -> bool:
+    """Whether hoods of a lens may be short and flare far, as those of fisheyes do."""
+    stated = [row.half_field_deg.horizontal for row in lens.state if row.half_field_deg is not None]
+    return lens.projection != "rectilinear" or max(stated, default=0.0) > WIDE_DEG
+
+
+def _unless_wide(lens: Lens, question: str) -> str:
+    """The question of a short hood, asked more softly of one before a lens that sees far to the side."""
+    return f"right where a lens sees as far to the side as this one; else, {question}" if _sees_wide(lens) else question
 
 
 def _closes_on_nothing(hood: Hood, box: Box) -> bool:

@@ -25,6 +25,7 @@ from scenes.cautions.lens_limits import doubtful_pupil_words, doubtful_travel_wo
 from scenes.cautions.lens_names import lens_name_words
 from scenes.cautions.light_numbers import light_number_words
 from scenes.cautions.light_places import light_in_box_words
+from scenes.cautions.make_numbers import make_words
 from scenes.cautions.mesh_places import mesh_words
 from scenes.cautions.mesh_sides import mesh_side_words
 from scenes.cautions.named_numbers import kept_shares, named_aspects, same_aspect, t_number_words
@@ -51,6 +52,7 @@ from scenes.cautions.pupil_numbers import (
 )
 from scenes.cautions.pupil_runs import run_words
 from scenes.cautions.row_ends import far_rows_words
+from scenes.cautions.safe_guides import safe_guide_words
 from scenes.cautions.set_depths import set_depth_words
 from scenes.cautions.siblings import copy_words, pair_words, placed_words, rod_words, rods_words, slot_words
 from scenes.cautions.small_tolerances import small_tolerance_words
@@ -117,7 +119,7 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     ]
     told += [(lens.name, text) for text in (*copy_words(scene, lens), *_placed_words(scene, lens))]
     told += slot_words(scene)
-    told += [("make", text) for text in rod_words(scene)]
+    told += [("make", text) for text in (*rod_words(scene), *make_words(scene, lens))]
     told += [*lens_list_words(scene.box, lens), *outline_words(scene.box, lens, scene.lens)]
     told += [*named_length_words(scene, lens), *((lens.name, text) for text in lens_name_words(scene, lens))]
     told += title_words(scene, lens)
@@ -296,6 +298,7 @@ def _guide_words(scene: Scene) -> Iterator[str]:
             f'scale = {plain(guides[0].scale)} of its guide "{guides[0].name}" leaves out most of the picture, which is not '
             "looked at; 0.9 is nine tenths"
         )
+    yield from safe_guide_words(scene.camera)
     for guide in guides:
         yield from _beyond_words(guide, scene.camera)
         yield from _protection_words(guide, scene.camera)

@@ -41,13 +41,21 @@ def answer_line(checks: Sequence[CheckResult]) -> str:
     dark = any(state.word in VIGNETTES for state in states)  # which no fault explains away
     empty = [state for check in checks for state in check.states if loses_with_trays_empty(state, check)]
     verdict = _verdict_sentence(states, empty)
-    sentences = [verdict, *fault] if dark else [*fault, verdict]
-    doubts = sum(len(check.slips) for check in checks)
-    if doubts and not (dark or faults):
+    sentences = [verdict, *fault] if dark else [*fault, _apart_from(faults, verdict, states)]
+    doubts = sum(len(check.cautions) for check in checks)
+    if any(check.slips for check in checks) and not (dark or faults):
         sentences.append(f"First read the {'caution' if doubts == 1 else f'{doubts} cautions'}.")
     if failed:
         sentences.append(f"{counted(failed, 'state')} could not be computed.")
     return " ".join(sentences)
+
+
+def _apart_from(faults: int, verdict: str, states: Sequence[StateResult]) -> str:
+    """A verdict of light after faults: a box with one is never just called clear."""
+    if not faults or any(why_untold(state.notes) for state in states):
+        return verdict
+    told = verdict[0].lower() + verdict[1:] if len(states) > 1 else verdict  # one state's begins with its lens
+    return f"Apart from the {'fault' if faults == 1 else 'faults'}, {told}"
 
 
 def loses_with_trays_empty(state: StateResult, check: CheckResult) -> bool:
