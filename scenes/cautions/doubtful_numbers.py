@@ -26,6 +26,7 @@ from scenes.cautions.light_numbers import light_number_words
 from scenes.cautions.light_places import light_in_box_words
 from scenes.cautions.mesh_places import mesh_words
 from scenes.cautions.mesh_sides import mesh_side_words
+from scenes.cautions.misfits import drawn_rim_words
 from scenes.cautions.named_numbers import kept_shares, named_aspects, same_aspect, t_number_words
 from scenes.cautions.part_lengths import named_length_words
 from scenes.cautions.part_names import (
@@ -56,6 +57,7 @@ from scenes.cautions.small_tolerances import small_tolerance_words
 from scenes.cautions.titles import title_words
 from scenes.cautions.travel_runs import zoom_travel_words
 from scenes.cautions.walk_numbers import walk_out_of_line_words
+from scenes.cautions.walk_reach import walk_reach_words
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box
 from scenes.scene_file.tables.camera import Camera, Guide
@@ -103,7 +105,7 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     told += [
         ("camera", text) for text in (*_guide_words(scene), *_format_words(scene), *gauge_words(scene), *_mixed_words(scene, lens))
     ]
-    told += [(lens.name, text) for text in _fisheye_words(lens)]
+    told += [(lens.name, text) for text in (*_fisheye_words(lens), *walk_reach_words(lens, scene.camera))]
     told += [("check", text) for text in _loss_words(scene)]
     told += [(lens.name, text) for text in far_rows_words(scene, lens)]
     told += [("design", text) for text in design_words(scene)]
@@ -141,6 +143,7 @@ def doubtful_box_notes(box: Box, parts: Sequence[Part]) -> tuple[Note, ...]:
         *mesh_words(box, parts),
         *mesh_side_words(box, parts),
         *pair_words(box),
+        *drawn_rim_words(box, parts),
     ]
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in told)
 

@@ -68,6 +68,8 @@ def slips(text):
          ("outer_mm = [170, 97.4] leaves a rim of 0.2 mm", "opening_mm = [138, 97]")),
         ("opening_mm = [138, 97]", "opening_mm = [138, 97]\nouter_mm = [140, 130]", "tray",
          ("outer_mm = [140, 130] leaves a rim of 1.0 mm", "opening_mm = [138, 97]")),
+        ("opening_mm = [138, 97]", "opening_diameter_mm = 138\nouter_mm = [170, 140]", "tray",
+         ("outer_mm = [170, 140] leaves a rim of 1.0 mm", "opening_diameter_mm = 138")),
         ("opening_mm = [138, 97]",
          "opening_mm = [138, 97]\nfilter = { size = '4x5.65', kind = 'close-up', power_dioptre = 2.5 }", "tray",
          ("power_dioptre = 2.5 curves it by 6.3 mm to its nearest edge", "filter.thickness_mm = 4")),
