@@ -7,11 +7,11 @@ from collections.abc import Iterator, Sequence
 from itertools import chain
 
 from geometry.body import Part
-from scenes.scene_file.resources import DrawnOutline
 from scenes.cautions.glass_index import filter_index_words
 from scenes.rig.box import stage_name
 from scenes.rig.openings import as_written, built_outlines, times
 from scenes.scene_file.messages import plain
+from scenes.scene_file.resources import DrawnOutline
 from scenes.scene_file.tables.box import Box, Filter, Mask, Stage
 from scenes.scene_file.tables.lens import Lens
 
