@@ -14,11 +14,12 @@ from geometry.notes import Note, Severity
 from scenes.cautions.contradictions import SLOWER_SHARE as FAULT_SHARE
 from scenes.cautions.contradictions import TENFOLD, desqueezed_words
 from scenes.cautions.design_numbers import design_words
+from scenes.cautions.far_walks import far_walk_words
 from scenes.cautions.field_rows import field_row_words, field_run_words, pincushion_words
 from scenes.cautions.flag_hinges import hinge_words
 from scenes.cautions.front_fill import front_fill_words
 from scenes.cautions.gauges import gauge_words
-from scenes.cautions.idle_openings import behind_words, idle_opening_words
+from scenes.cautions.idle_openings import behind_words, idle_opening_words, rim_words
 from scenes.cautions.left_out import left_out_words
 from scenes.cautions.lens_limits import doubtful_pupil_words, doubtful_travel_words, narrower_words
 from scenes.cautions.lens_names import lens_name_words
@@ -26,7 +27,6 @@ from scenes.cautions.light_numbers import light_number_words
 from scenes.cautions.light_places import light_in_box_words
 from scenes.cautions.mesh_places import mesh_words
 from scenes.cautions.mesh_sides import mesh_side_words
-from scenes.cautions.misfits import drawn_rim_words
 from scenes.cautions.named_numbers import kept_shares, named_aspects, same_aspect, t_number_words
 from scenes.cautions.part_lengths import named_length_words
 from scenes.cautions.part_names import (
@@ -57,7 +57,6 @@ from scenes.cautions.small_tolerances import small_tolerance_words
 from scenes.cautions.titles import title_words
 from scenes.cautions.travel_runs import zoom_travel_words
 from scenes.cautions.walk_numbers import walk_out_of_line_words
-from scenes.cautions.walk_reach import walk_reach_words
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box
 from scenes.scene_file.tables.camera import Camera, Guide
@@ -101,11 +100,11 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     ]
     told += [(lens.name, text) for text in (*doubtful_row_words(lens), *front_fill_words(lens, scene.camera))]
     told += [(lens.name, text) for text in (*field_row_words(lens, scene.camera), *pincushion_words(lens, scene.camera))]
-    told += [(lens.name, text) for text in _unsqueezed_words(scene, lens)]
+    told += [(lens.name, text) for text in (*_unsqueezed_words(scene, lens), *far_walk_words(lens, scene.camera))]
     told += [
         ("camera", text) for text in (*_guide_words(scene), *_format_words(scene), *gauge_words(scene), *_mixed_words(scene, lens))
     ]
-    told += [(lens.name, text) for text in (*_fisheye_words(lens), *walk_reach_words(lens, scene.camera))]
+    told += [(lens.name, text) for text in _fisheye_words(lens)]
     told += [("check", text) for text in _loss_words(scene)]
     told += [(lens.name, text) for text in far_rows_words(scene, lens)]
     told += [("design", text) for text in design_words(scene)]
@@ -140,10 +139,10 @@ def doubtful_box_notes(box: Box, parts: Sequence[Part]) -> tuple[Note, ...]:
         *hinge_words(box),
         *behind_words(box),
         *idle_opening_words(box, parts),
+        *rim_words(box, parts),
         *mesh_words(box, parts),
         *mesh_side_words(box, parts),
         *pair_words(box),
-        *drawn_rim_words(box, parts),
     ]
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in told)
 

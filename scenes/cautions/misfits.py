@@ -3,23 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from itertools import chain
 
-from geometry.body import Part
 from scenes.cautions.glass_index import filter_index_words
 from scenes.rig.box import stage_name
-from scenes.rig.openings import as_written, built_outlines, times
+from scenes.rig.openings import as_written
 from scenes.scene_file.messages import plain
-from scenes.scene_file.resources import DrawnOutline
-from scenes.scene_file.tables.box import Box, Filter, Mask, Stage
+from scenes.scene_file.tables.box import Box, Filter, Stage
 from scenes.scene_file.tables.lens import Lens
 
 RING_GAP_MM = 5.0  # less a lip of foam in the ring closes
 THINNEST_RING_MM = 2.0
 SOFT_GAP_MM = 0.5  # round a donut or bellows, which grip the barrel: they are made smaller than it (common practice)
 HELD_MM = 0.5  # of glass on each side of a tray's opening; trays hold it by 2 mm and more (common practice)
-THIN_RIM_MM = 2.0  # of sheet round an opening; 5 and more is usual (common practice)
 THICKEST_GLASS_MM = 7.0  # filters are 2 to 6 mm thick (common practice)
 
 Words = Iterator[tuple[str, str]]
@@ -28,7 +25,7 @@ Words = Iterator[tuple[str, str]]
 def misfit_words(box: Box, lens: Lens) -> Words:
     """A caution for each part of a box on a lens that does not fit: its name, and the numbers that speak against each other."""
     of_lens = chain(_seal_words(box, lens), _off_bore_words(box, lens), _tilted_ring_words(box, lens))
-    return chain(of_lens, _glass_words(box), filter_index_words(box), _rim_words(box))
+    return chain(of_lens, _glass_words(box), filter_index_words(box))
 
 
 def _seal_words(box: Box, lens: Lens) -> Words:
@@ -73,39 +70,6 @@ def _tilted_ring_words(box: Box, lens: Lens) -> Words:
                 "box",
                 f"tilt_deg = {plain(box.tilt_deg)} leans {ring}, which stands square to its barrel; a donut or bellows gives way",
             )
-
-
-def _rim_words(box: Box) -> Words:
-    """Trays and masks whose outside leaves next to no rim round their opening."""
-    parts: list[tuple[str, Stage | Mask]] = [(stage_name(stage, number), stage) for number, stage in enumerate(box.stage, 1)]
-    parts += [(mask.name or "mask", mask) for mask in box.mask]
-    for name, part in parts:
-        inner, outer, across_mm = part.opening_mm, part.outer_mm, part.opening_diameter_mm
-        if outer is None or (inner is None and across_mm is None):
-            continue
-        told = f"opening_mm = {as_written(inner)}" if inner else f"opening_diameter_mm = {plain(across_mm or 0.0)}"
-        wide_mm = inner or (across_mm or 0.0,) * 2
-        rim_mm = min((wide - open_) / 2 for wide, open_ in zip(outer, wide_mm, strict=True))
-        yield from _thin_rim_words(name, outer, rim_mm, told)
-
-
-def drawn_rim_words(box: Box, parts: Sequence[Part]) -> Words:
-    """The same of masks whose opening is drawn, off the middle or not."""
-    drawn = built_outlines(parts)
-    for number, mask in enumerate(box.mask, 1):
-        outline = drawn.get(f"box.mask[{number}]")
-        if mask.outline is None or mask.outer_mm is None or not isinstance(outline, DrawnOutline):
-            continue
-        left, low, right, high = outline.shape.bounds
-        half_wide, half_high = mask.outer_mm[0] / 2, mask.outer_mm[1] / 2
-        rim_mm = min(half_wide - max(-left, right), half_high - max(-low, high))
-        size = times((round(right - left, 1), round(high - low, 1)))
-        yield from _thin_rim_words(mask.name or "mask", mask.outer_mm, rim_mm, f"its drawn opening of {size} mm")
-
-
-def _thin_rim_words(name: str, outer_mm: tuple[float, float], rim_mm: float, opening: str) -> Words:
-    if rim_mm < THIN_RIM_MM:
-        yield name, f"outer_mm = {as_written(outer_mm)} leaves a rim of {max(rim_mm, 0.0):.1f} mm round {opening}; measure both"
 
 
 def _glass_words(box: Box) -> Words:

@@ -68,7 +68,7 @@ def with_lights(used: Sequence[NumbersUsed], lights: Sequence[Light]) -> tuple[N
 
 
 def _light_words(light: Light) -> str:
-    """'light at azimuth 30 deg, elevation 20 deg, 2 deg wide'; 'light 1500 right and 2000 up, 3000 ahead of the lens front, ...'."""
+    """'light at azimuth 30 deg, elevation 20 deg, 2 deg wide'; 'light 1500 right and 2000 up, 3000 ahead of the lens front'."""
     if light.sun is not None:
         sun = light.sun
         where = f"latitude {plain(sun.latitude_deg)}, longitude {plain(sun.longitude_deg)}, {sun.time.isoformat()}"
