@@ -14,11 +14,12 @@ from geometry.notes import Note, Severity
 from scenes.cautions.contradictions import SLOWER_SHARE as FAULT_SHARE
 from scenes.cautions.contradictions import TENFOLD, desqueezed_words
 from scenes.cautions.design_numbers import design_words
+from scenes.cautions.far_walks import far_walk_words
 from scenes.cautions.field_rows import field_row_words, field_run_words, pincushion_words
 from scenes.cautions.flag_hinges import hinge_words
 from scenes.cautions.front_fill import front_fill_words
 from scenes.cautions.gauges import gauge_words
-from scenes.cautions.idle_openings import behind_words, idle_opening_words
+from scenes.cautions.idle_openings import behind_words, idle_opening_words, rim_words
 from scenes.cautions.left_out import left_out_words
 from scenes.cautions.lens_limits import doubtful_pupil_words, doubtful_travel_words, narrower_words
 from scenes.cautions.lens_names import lens_name_words
@@ -99,7 +100,7 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     ]
     told += [(lens.name, text) for text in (*doubtful_row_words(lens), *front_fill_words(lens, scene.camera))]
     told += [(lens.name, text) for text in (*field_row_words(lens, scene.camera), *pincushion_words(lens, scene.camera))]
-    told += [(lens.name, text) for text in _unsqueezed_words(scene, lens)]
+    told += [(lens.name, text) for text in (*_unsqueezed_words(scene, lens), *far_walk_words(lens, scene.camera))]
     told += [
         ("camera", text) for text in (*_guide_words(scene), *_format_words(scene), *gauge_words(scene), *_mixed_words(scene, lens))
     ]
@@ -138,6 +139,7 @@ def doubtful_box_notes(box: Box, parts: Sequence[Part]) -> tuple[Note, ...]:
         *hinge_words(box),
         *behind_words(box),
         *idle_opening_words(box, parts),
+        *rim_words(box, parts),
         *mesh_words(box, parts),
         *mesh_side_words(box, parts),
         *pair_words(box),

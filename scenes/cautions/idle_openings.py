@@ -9,7 +9,7 @@ from geometry.body import Part
 from geometry.outline import half_size_mm
 from scenes.cautions.unheld_hoods import inside_mm
 from scenes.rig.box import flag_hinge_mm, flag_name, stage_name
-from scenes.rig.openings import built_outlines, opening_mm, times
+from scenes.rig.openings import as_written, built_outlines, opening_mm, times
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box, Hood, Mask, Stage
 
@@ -17,6 +17,7 @@ WIDER_SHARE = 1.25  # than the plate before it: nothing is left for such an open
 TURNED_DEG = 10.0  # its width is no longer across
 SEATED_MM = 0.1  # what lies on a face is not behind it
 LOOSE_MM = 5.0  # ahead of the hood's front edge, where a mask is still clipped on
+THIN_RIM_MM = 2.0  # of sheet round an opening; 5 and more is usual (common practice)
 ONE_WAY_SHARE = 3.0  # the same in width or height alone, of round openings: they stand in low boxes
 
 
@@ -25,6 +26,23 @@ def idle_opening_words(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, s
     for name, part, size in _openings(box, parts):
         if text := _wide_words(box, part, size) or _in_hood_words(box, part, size) or _off_hood_words(box, part):
             yield name, text
+
+
+def rim_words(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, str]]:
+    """Trays and masks whose outside leaves next to no rim round their opening, however that is given."""
+    for name, part, size in _openings(box, parts):
+        if part.outer_mm is None:
+            continue
+        rim_mm = min((wide - open_) / 2 for wide, open_ in zip(part.outer_mm, size, strict=True))
+        if rim_mm < THIN_RIM_MM:
+            rim = f"outer_mm = {as_written(part.outer_mm)} leaves a rim of {rim_mm:.1f} mm"
+            yield name, f"{rim} round {_opening_words(part, size)}; measure both"
+
+
+def _opening_words(part: Stage | Mask, size: tuple[float, float]) -> str:
+    if part.opening_diameter_mm is not None:
+        return f"opening_diameter_mm = {plain(part.opening_diameter_mm)}"
+    return f"opening_mm = {as_written(part.opening_mm)}" if part.opening_mm else f"its drawn opening of {times(size)} mm"
 
 
 def _wide_words(box: Box, part: Stage | Mask, size: tuple[float, float]) -> str:

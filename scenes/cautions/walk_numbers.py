@@ -66,8 +66,12 @@ def _leaps(rows: Sequence[WalkRow], place: int) -> bool:
 def _drops(rows: Sequence[WalkRow]) -> bool:
     """Whether the depth falls far to the last row, and hardly before."""
     slopes = [(b[1] - a[1]) / (b[0] ** 2 - a[0] ** 2) for a, b in pairwise(rows)]
-    is_far = len(rows) > LEAST_ROWS and rows[-2][1] - rows[-1][1] > max(FAR_MM, FAR_SHARE * abs(rows[0][1]))
-    return is_far and abs(slopes[-1]) > STEEPER_END * max(map(abs, slopes[:-1]))
+    if len(rows) <= LEAST_ROWS:
+        return False
+    fallen_mm, steeper = rows[-2][1] - rows[-1][1], abs(slopes[-1]) / max(1e-9, *map(abs, slopes[:-1]))
+    is_far = fallen_mm > max(FAR_MM, FAR_SHARE * abs(rows[0][1])) and steeper > STEEPER_END
+    leaps = fallen_mm > max(OFF_MM, OFF_SHARE * abs(rows[-2][1])) and steeper > STEEPER
+    return is_far or leaps
 
 
 def _turns_back(rows: Sequence[WalkRow]) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -13,8 +13,13 @@ if TYPE_CHECKING:
     from scenes.states.state import State
 
 
-def between_states(plans: Sequence[State], *, tick: Tick = silent) -> tuple[LensJudgement, ...]:
-    """Every lens over the range that its states span, with what a clear one rests on; left out where that cannot be worked out."""
+def between_states(
+    plans: Sequence[State], told: Mapping[str, bool] | None = None, *, tick: Tick = silent
+) -> tuple[LensJudgement, ...]:
+    """Every lens over the range that its states span, with what a clear one rests on; left out where that cannot be worked out.
+
+    told: by a state's key, whether it was called clear; those are called the same here.
+    """
     from scenes.states.full_range import settings_spanned
     from scenes.states.lens_judgement import judge_lens
 
@@ -22,7 +27,7 @@ def between_states(plans: Sequence[State], *, tick: Tick = silent) -> tuple[Lens
     for name in dict.fromkeys(plan.lens_name for plan in plans):
         try:
             for states in settings_spanned(plan for plan in plans if plan.lens_name == name):
-                judged = judge_lens(states)
+                judged = judge_lens(states, told)
                 found.append(_resting(judged, states) if judged.clear else judged)
         except Exception:  # noqa: BLE001 - the verdicts of the states must not be lost with it
             continue

@@ -7,7 +7,7 @@ between them, widened by their second difference. Where the rim moves, rooms are
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from itertools import groupby, pairwise
@@ -170,9 +170,12 @@ def lens_judgements(plans: Sequence[State]) -> tuple[LensJudgement, ...]:
     return tuple(judge_lens(states) for states in settings_spanned(plans))
 
 
-def judge_lens(states: Sequence[State]) -> LensJudgement:
-    """The judgement of one lens over the settings given (scenes.states.full_range) and all focus distances between them."""
-    look = _Look()
+def judge_lens(states: Sequence[State], told: Mapping[str, bool] | None = None) -> LensJudgement:
+    """The judgement of one lens over the settings given (scenes.states.full_range) and all focus distances between them.
+
+    told: by a state's key, whether it was called clear: by a hair's breadth of room, it may be so by another way of looking alone.
+    """
+    look = _Look(told or {})
     spans = [span for _, some in _by_focal(states) for span in _joined(look.spans(some))]
     return LensJudgement(lens=states[0].lens, spans=tuple(spans), f_number=min(state.f_number for state in states))
 
@@ -186,12 +189,14 @@ def _by_focal(states: Iterable[State]) -> Iterator[tuple[float, list[State]]]:
 class _Look:
     """What is known of the settings of one lens, each looked at once."""
 
-    def __init__(self) -> None:
+    def __init__(self, told: Mapping[str, bool]) -> None:
+        self._told = told
         self._clear: dict[int, tuple[State, bool]] = {}
 
     def is_clear(self, state: State) -> bool:
         if id(state) not in self._clear:
-            self._clear[id(state)] = state, stands_clear(state)
+            is_clear = self._told[state.key] if state.key in self._told else stands_clear(state)
+            self._clear[id(state)] = state, is_clear
         return self._clear[id(state)][1]
 
     def spans(self, states: Sequence[State]) -> Iterator[FocusSpan]:

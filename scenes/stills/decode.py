@@ -257,7 +257,12 @@ def _insist_on_one_page(pages: Any) -> None:
     """Refuse a preview that stands for the picture, and pictures behind the first: which of them is meant nobody knows."""
     if pages[0].is_reduced:
         raise _UnfitError("begins with a preview in place of the picture; save it without, as one page")
-    whole = sum(1 for page in pages if not page.is_reduced and not page.is_mask)
+    whole, seen = 0, set[int]()
+    for page in pages:
+        if page.offset in seen:
+            raise _UnfitError("names its pages in a circle, so that they never end; save it anew, as one page")
+        seen.add(page.offset)
+        whole += not page.is_reduced and not page.is_mask
     if whole > 1:
         raise _UnfitError(f"holds {whole} pictures; hand in a single grey or RGB frame")
 

@@ -106,6 +106,12 @@ class CheckResult:
         return worst_word([state.word for state in self.states])
 
     @property
+    def called_clear(self) -> dict[str, bool]:
+        """By a state's key, whether it is clear; states with a fault, which may be of something else, are left out."""
+        sound = [one for one in self.states if all(note.severity is not Severity.FAULT for note in one.notes)]
+        return {one.plan.key: one.word is Word.CLEAR for one in sound}
+
+    @property
     def faults(self) -> tuple[Note, ...]:
         """What keeps the box from being built or used as it stands, each once."""
         return largest_of_each(note for state in self.states for note in state.notes if note.severity is Severity.FAULT)

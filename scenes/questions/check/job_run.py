@@ -67,7 +67,8 @@ class JobRun:
                 click.echo(f'note: "{name}" is not judged between its states: {died_words(found)}', err=True)
             self.lenses[name] = () if isinstance(found, WorkerDied) else found
 
-        return partial(between_states, plans), take
+        told = {key: is_clear for check in self.checks for key, is_clear in check.called_clear.items()}
+        return partial(between_states, plans, told), take
 
     def between(self) -> tuple[LensJudgement, ...]:
         """Every lens over the range that its states span, in the scene's order."""

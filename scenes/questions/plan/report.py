@@ -121,7 +121,8 @@ class TestPlan:
 
 def plan_of(show: Loaded, states: Sequence[State], seen: LookedAt) -> TestPlan:
     """The plan of a show's states."""
-    scene, check = show.scene, replace(seen.check, lenses=between_states(states), numbers=numbers_by_lens(states))
+    lenses = between_states(states, seen.check.called_clear)
+    scene, check = show.scene, replace(seen.check, lenses=lenses, numbers=numbers_by_lens(states))
     by_key = {state.key: state for state in states}
     wanted = shots(check)
     setups = setups_of([by_key[shot.state.key] for shot in wanted])

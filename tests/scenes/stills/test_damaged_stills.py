@@ -149,3 +149,22 @@ def test_of_several_pictures_in_one_tiff_none_is_taken_and_no_preview_for_the_pi
     assert "begins with a preview" in refusal_of(tiff(reduced, whole), "with_box.tif")
     assert "holds 2 pictures" in refusal_of(tiff(whole, whole), "with_box.tif")
     assert decode(tiff(whole, reduced), "with_box.tif").size == (180, 120)
+
+
+@pytest.mark.parametrize(("last", "back_to"), [(0, 0), (1, 0), (2, 1)])
+@pytest.mark.parametrize("how", [{}, {"byteorder": ">"}, {"bigtiff": True}])
+def test_a_tiff_whose_pages_run_in_a_circle_is_refused_and_not_read_without_end(last, back_to, how):
+    """TIFF 6.0, section 2: the offset of the next directory stands behind the last entry of each; 0 ends the chain."""
+    stream = io.BytesIO()
+    with tifffile.TiffWriter(stream, **how) as writer:
+        for _ in range(last + 1):
+            writer.write(np.ones((120, 160), dtype=np.uint16), contiguous=False, metadata=None)
+    with tifffile.TiffFile(io.BytesIO(stream.getvalue())) as file:
+        held, kind = [page.offset for page in file.pages], file.tiff
+    data = bytearray(stream.getvalue())
+    order = "little" if kind.byteorder == "<" else "big"
+    entries = int.from_bytes(data[held[last] : held[last] + kind.tagnosize], order)
+    link = held[last] + kind.tagnosize + entries * kind.tagsize
+    data[link : link + kind.offsetsize] = held[back_to].to_bytes(kind.offsetsize, order)
+    with pytest.raises(SceneError, match="circle"):
+        decode(bytes(data), "with_box.tif")
