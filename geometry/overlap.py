@@ -127,7 +127,7 @@ def _is_apart(glass: NDArray[np.float64], ways: NDArray[np.float64], other: Body
 
 
 def _solids_of(thing: Body | Slab) -> Solids:
-    return (slab_mesh(thing, CHECK_SAGITTA_MM),) if isinstance(thing, Slab) else _solids(thing)
+    return (_sure(slab_mesh(thing, CHECK_SAGITTA_MM)),) if isinstance(thing, Slab) else _solids(thing)
 
 
 def _may_meet(part: Part, slab: Slab) -> bool:
@@ -321,10 +321,17 @@ def _solids(body: Body) -> Solids:
     key = _key(body)
     found = _meshes.get(key)
     if found is None:
-        found = _meshes[key] = body_mesh(body, CHECK_SAGITTA_MM)
+        found = _meshes[key] = _sure(body_mesh(body, CHECK_SAGITTA_MM))
         if len(_meshes) > KEPT:
             _meshes.popitem(last=False)
     return (found,)
+
+
+def _sure(mesh: trimesh.Trimesh) -> trimesh.Trimesh:
+    """The mesh back; of one that is no solid the library would find nothing shared with anything, without a word."""
+    if not mesh.is_volume:
+        raise ArithmeticError("a part or filter of the box has no closed mesh, so it cannot be held against others")
+    return mesh
 
 
 def _key(body: Body) -> object:
