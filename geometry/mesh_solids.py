@@ -23,6 +23,7 @@ MOST_PLANES = 500  # of open faces that are held by themselves: more are those o
 FLAT_MM = 1e-4  # a closed piece thinner than this holds no material
 WITHIN_SHARE = 0.999  # of a body's volume that lies in another: all but rounding
 WITHIN_MM = 1e-3  # closer to the outside of another there is no wall
+KNOWN_SOLID = "known solid"  # in what a library's mesh holds about itself
 KEPT = 64  # meshes kept in a process
 
 
@@ -47,6 +48,8 @@ def held_of(surface: Surface) -> Held:
     found = _held.get(key)
     if found is None:
         found = _held[key] = _made(surface)
+        for solid in found.solids:
+            solid.metadata[KNOWN_SOLID] = True
         if len(_held) > KEPT:
             _held.popitem(last=False)
     return found

@@ -17,7 +17,7 @@ from geometry.arrays import cross_product
 from geometry.body import Assembly, Block, Body, Kind, Loop, Part, Slab, Surface, Tube
 from geometry.flags import hinge_line
 from geometry.frame import Pose
-from geometry.mesh_solids import held_of
+from geometry.mesh_solids import KNOWN_SOLID, held_of
 from geometry.meshes import body_mesh, part_mesh, slab_mesh
 from geometry.notes import Note, Severity
 from geometry.outline import Circle, Freeform, Outline, RoundedRectangle
@@ -127,7 +127,7 @@ def _is_apart(glass: NDArray[np.float64], ways: NDArray[np.float64], other: Body
 
 
 def _solids_of(thing: Body | Slab) -> Solids:
-    return (_sure(slab_mesh(thing, CHECK_SAGITTA_MM)),) if isinstance(thing, Slab) else _solids(thing)
+    return (slab_mesh(thing, CHECK_SAGITTA_MM),) if isinstance(thing, Slab) else _solids(thing)
 
 
 def _may_meet(part: Part, slab: Slab) -> bool:
@@ -164,7 +164,9 @@ def _shared_of(first: trimesh.Trimesh, second: trimesh.Trimesh) -> NDArray[np.fl
 
     if np.any(first.bounds[0] > second.bounds[1]) or np.any(second.bounds[0] > first.bounds[1]):
         return None
-    # volumes all: those of tubes and blocks as they are made, those of meshes looked at before; bodies that touch would be refused
+    # of what is no solid the library would find nothing shared, without a word; meshes are known to be, also where bodies touch
+    if not all(mesh.metadata.get(KNOWN_SOLID) or mesh.is_volume for mesh in (first, second)):
+        raise ArithmeticError("a part or filter of the box has no closed mesh, so it cannot be held against others")
     shared = trimesh.boolean.intersection([first, second], engine="manifold", check_volume=False)
     if len(shared.faces) == 0 or mean_depth_mm(shared) <= TOUCH_MM:
         return None
@@ -321,17 +323,10 @@ def _solids(body: Body) -> Solids:
     key = _key(body)
     found = _meshes.get(key)
     if found is None:
-        found = _meshes[key] = _sure(body_mesh(body, CHECK_SAGITTA_MM))
+        found = _meshes[key] = body_mesh(body, CHECK_SAGITTA_MM)
         if len(_meshes) > KEPT:
             _meshes.popitem(last=False)
     return (found,)
-
-
-def _sure(mesh: trimesh.Trimesh) -> trimesh.Trimesh:
-    """The mesh back; of one that is no solid the library would find nothing shared with anything, without a word."""
-    if not mesh.is_volume:
-        raise ArithmeticError("a part or filter of the box has no closed mesh, so it cannot be held against others")
-    return mesh
 
 
 def _key(body: Body) -> object:
