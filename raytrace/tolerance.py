@@ -20,6 +20,7 @@ MOST_CORNERED = 6  # inputs up to which every corner is tried: 64 of them; of mo
 MOST_FLIPPED = 3  # corners from which inputs are then put to their other ends, one after the other
 FLIP_ROUNDS = 3  # through all inputs: what an early one does may show after a later one only
 CONFIDENCE = 0.95
+ALIKE_SHARE = 1e-12  # values that differ by less are one to rounding
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,7 +236,7 @@ def main_effects(inputs: FloatArray, values: FloatArray) -> FloatArray:
     """
     finite = np.isfinite(values)
     x, y = inputs[finite], values[finite] - values[finite].mean() if finite.any() else values[finite]
-    if len(y) <= 2 * inputs.shape[1] or not y.any():
+    if len(y) <= 2 * inputs.shape[1] or y.std() <= ALIKE_SHARE * np.abs(values[finite]).max():
         return np.zeros(inputs.shape[1])
     terms = np.stack([x, np.abs(x - (x.min(axis=0) + x.max(axis=0)) / 2)], axis=1)
     terms = terms - terms.mean(axis=0)

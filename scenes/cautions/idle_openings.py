@@ -13,7 +13,7 @@ from scenes.rig.openings import as_written, built_outlines, glass_mm, opening_mm
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box, Hood, Mask, Stage
 
-WIDER_SHARE = 1.25  # than the plate before it: nothing is left for such an opening to be cut in
+WIDER_SHARE = 1.05  # than the plate before it: nothing is left for such an opening to be cut in
 TURNED_DEG = 10.0  # its width is no longer across
 SEATED_MM = 0.1  # what lies on a face is not behind it
 OUTER_SHARE = 1.15  # a mask's sheet may reach over the edge that it is clipped on

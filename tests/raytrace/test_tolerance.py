@@ -116,3 +116,12 @@ def test_builds_are_a_latin_hypercube_of_scipy_to_the_last_bit(n, d):
     mine, theirs = np.random.default_rng(5), np.random.default_rng(5)
     assert np.array_equal(latin_hypercube(n, d, mine), qmc.LatinHypercube(d=d, rng=theirs).random(n))
     assert mine.random() == theirs.random()
+
+
+def test_values_that_differ_by_rounding_alone_hang_on_nothing():
+    rng = np.random.default_rng(3)
+    values = np.full(60, 0.1 + 0.2)
+    values[::2] = 0.3
+    with np.errstate(all="raise"):
+        assert main_effects(rng.uniform(-1, 1, (60, 2)), values) == pytest.approx(np.zeros(2))
+        assert main_effects(rng.uniform(-1, 1, (60, 2)), np.full(60, 0.1)) == pytest.approx(np.zeros(2))
