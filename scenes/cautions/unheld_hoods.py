@@ -11,7 +11,7 @@ from scenes.scene_file.tables.box import Box, Hood, Mask, Stage
 
 ONE_WAY_SHARE = 1.15  # in width or height alone: a hood with walls at two sides only, or a low plate
 SEATED_MM = 0.5  # a hood's rear edge sinks into a rebate of what carries it
-FLOATING_MM = 30.0  # hoods hang on the front tray or the plate; brackets reach a few mm (common practice)
+FLOATING_MM = 45.0  # hoods hang on the front tray or the plate; brackets reach a few mm (common practice)
 LEAST_RIM_MM = 1.0  # of sheet round an opening or a glass; 5 and more is usual (common practice)
 TURNED_DEG = 10.0  # its width is no longer across
 
