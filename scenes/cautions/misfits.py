@@ -17,7 +17,6 @@ RING_GAP_MM = 5.0  # less a lip of foam in the ring closes
 THINNEST_RING_MM = 2.0
 SOFT_GAP_MM = 0.5  # round a donut or bellows, which grip the barrel: they are made smaller than it (common practice)
 HELD_MM = 0.5  # of glass on each side of a tray's opening; trays hold it by 2 mm and more (common practice)
-THIN_RIM_MM = 2.0  # of sheet round an opening; 5 and more is usual (common practice)
 THICKEST_GLASS_MM = 7.0  # filters are 2 to 6 mm thick (common practice)
 
 Words = Iterator[tuple[str, str]]
@@ -26,7 +25,7 @@ Words = Iterator[tuple[str, str]]
 def misfit_words(box: Box, lens: Lens) -> Words:
     """A caution for each part of a box on a lens that does not fit: its name, and the numbers that speak against each other."""
     of_lens = chain(_seal_words(box, lens), _off_bore_words(box, lens), _tilted_ring_words(box, lens))
-    return chain(of_lens, _glass_words(box), filter_index_words(box), _rim_words(box))
+    return chain(of_lens, _glass_words(box), filter_index_words(box))
 
 
 def _seal_words(box: Box, lens: Lens) -> Words:
@@ -71,19 +70,6 @@ def _tilted_ring_words(box: Box, lens: Lens) -> Words:
                 "box",
                 f"tilt_deg = {plain(box.tilt_deg)} leans {ring}, which stands square to its barrel; a donut or bellows gives way",
             )
-
-
-def _rim_words(box: Box) -> Words:
-    """Trays and masks whose outside leaves next to no rim round their opening."""
-    parts = [(stage_name(stage, number), stage.opening_mm, stage.outer_mm) for number, stage in enumerate(box.stage, 1)]
-    parts += [(mask.name or "mask", mask.opening_mm, mask.outer_mm) for mask in box.mask]
-    for name, inner, outer in parts:
-        if inner is None or outer is None:
-            continue
-        rim_mm = min((wide - open_) / 2 for wide, open_ in zip(outer, inner, strict=True))
-        if rim_mm < THIN_RIM_MM:
-            rim = f"outer_mm = {as_written(outer)} leaves a rim of {rim_mm:.1f} mm"
-            yield name, f"{rim} round opening_mm = {as_written(inner)}; measure both"
 
 
 def _glass_words(box: Box) -> Words:

@@ -1,9 +1,11 @@
 """Masks that take no light, or hang on nothing, are told; sizes inside a hood by straight lines from its rear to its front."""
 
+import ezdxf
 import pytest
 
 from scenes.cautions.doubtful_numbers import doubtful_box_notes
 from scenes.scene_file.parse import parse_scene
+from scenes.states.load import load_scene, plans_of
 from scenes.states.state import states_of
 
 SCENE = """
@@ -87,3 +89,45 @@ def test_a_mask_wholly_behind_the_back_plate_is_told():
         (state, *_) = states_of(parse_scene(text, source="s.toml"))
         words = "at_mm = -28 stands it behind the back plate"
         assert any(words in note.text for note in doubtful_box_notes(state.fitted, state.box.parts)) == told_so
+
+
+@pytest.mark.parametrize(
+    ("stage", "words"),
+    [
+        (
+            "opening_mm = [138, 97]\nouter_mm = [170, 97.4]",
+            "outer_mm = [170, 97.4] leaves a rim of 0.2 mm round opening_mm = [138, 97]",
+        ),
+        (
+            "opening_mm = [138, 97]\nouter_mm = [140, 130]",
+            "outer_mm = [140, 130] leaves a rim of 1.0 mm round opening_mm = [138, 97]",
+        ),
+        ("opening_diameter_mm = 148\nouter_mm = [150, 150]", "leaves a rim of 1.0 mm round opening_diameter_mm = 148"),
+        ("opening_diameter_mm = 138\nouter_mm = [150, 150]", None),
+    ],
+)
+def test_a_tray_with_next_to_no_rim_is_told_whatever_its_opening(stage, words):
+    lens = '[[lens]]\nname = "25"\nfocal_mm = 25\nf_number = 2\nfront_diameter_mm = 114\npupil_behind_front_mm = 40\n'
+    text = f'brimline = 1\n[camera]\nformat = "36x24"\n{lens}[box]\nahead_mm = 4\n[[box.stage]]\nat_mm = 8\ndepth_mm = 8\n{stage}\n'
+    (state,) = states_of(parse_scene(text, source="s.toml"))
+    found = [note.text for note in state.notes if "leaves a rim" in note.text]
+    assert [words in text for text in found] == [True] * (words is not None)
+
+
+def test_a_mask_drawn_to_the_edge_of_its_sheet_is_told(tmp_path):
+    drawing = ezdxf.new(units=4)
+    drawing.modelspace().add_lwpolyline([(-74, -54), (74, -54), (74, 54), (-74, 54)], close=True)
+    drawing.saveas(tmp_path / "cut.dxf")
+    lens = '[[lens]]\nname = "25"\nfocal_mm = 25\nf_number = 2\nfront_diameter_mm = 114\npupil_behind_front_mm = 40\n'
+    mask = 'at_mm = 8\noutline = "cut.dxf"\nouter_mm = [150, 110]\n'
+    (tmp_path / "s.toml").write_text(
+        f'brimline = 1\n[camera]\nformat = "36x24"\n{lens}[box]\nahead_mm = 4\n[[box.mask]]\n{mask}', encoding="utf-8"
+    )
+    notes = [note.text for plan in plans_of(load_scene(tmp_path / "s.toml")) for note in plan.notes]
+    assert any("leaves a rim of 1.0 mm round its drawn opening of 148 x 108 mm" in text for text in notes)
+
+
+@pytest.mark.parametrize(("at", "is_told"), [(19, True), (99, False)])
+def test_a_mask_that_sticks_out_of_the_box_behind_the_hood_is_told(at, is_told):
+    found = told(at, "opening_mm = [160, 110]\nouter_mm = [256, 220]")
+    assert any("sticks out of the box around it" in text for text in found) is is_told
