@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import atexit
 import os
 import signal
+import subprocess
 import sys
 import threading
+import time
 import traceback
+import weakref
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
 from importlib import import_module
 from importlib.util import find_spec
 from pathlib import Path
@@ -40,6 +46,9 @@ TRACEBACK = "BRIMLINE_TRACEBACK"
 ALARM = getattr(signal, "SIGALRM", None)  # not on Windows
 LOADER, COMPILER = "<frozen importlib._bootstrap>", f"{os.sep}llvmlite{os.sep}"
 AGAIN_S, SWALLOWED_S = 0.05, 0.5  # when to ask again: where it would be lost now, and where it may have been
+HELD_UP_S, CLEARED_S = 3.0, 20.0  # how long a stopped run may wait for others that do not end, and clear up by itself
+STRAYS_S = 1.0  # how long threads may then work on
+WAITS = (threading.__file__, subprocess.__file__, f"{os.sep}concurrent{os.sep}futures{os.sep}")  # where one waits for others
 NO_MEMORY = ("Cannot allocate memory", "failed to map segment")  # what the system says where a library or a process finds none
 
 
@@ -120,12 +129,33 @@ def _say_version(ctx: click.Context, on: bool) -> None:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command; the exit status comes back. No exception gets past: a fault of the program itself is one sentence too."""
+    before = set(threading.enumerate())
     hold_to_one_thread()
     look_seldom()
     hush_libraries()
     with visible_streams():
         foreign = foreign_package()
-        return _complain([foreign]) if foreign else _run(argv)
+        status = _complain([foreign]) if foreign else _run(argv)
+    if status == INTERRUPTED:
+        _end_without(before)
+    return status
+
+
+def _end_without(before: set[threading.Thread]) -> None:
+    """End the process where threads that the run began work on: Python would wait for them, and one may have no end."""
+    try:
+        strays = [one for one in threading.enumerate() if one not in before and not one.daemon]
+        for stray in strays:
+            stray.join(STRAYS_S / len(strays))
+        if not any(stray.is_alive() for stray in strays):
+            return
+        atexit._run_exitfuncs()  # processes begun early and folders of our own go, as they would at Python's end
+    except KeyboardInterrupt:  # asked once more
+        pass
+    for stream in (sys.stdout, sys.stderr):
+        with suppress(OSError, ValueError):
+            stream.flush()
+    os._exit(INTERRUPTED)
 
 
 def foreign_package() -> str:
@@ -142,11 +172,25 @@ def foreign_package() -> str:
     return ""
 
 
-_asked_to_stop, _has_ended = threading.Event(), threading.Event()
+@dataclass(slots=True)
+class _Patience:
+    """Since when, on the clock that never goes back, a run that was asked to stop has had time to clear up."""
+
+    since_s: float = 0.0
+
+    def begin(self) -> None:
+        self.since_s = time.monotonic()
+
+    def is_over(self, frame: FrameType | None) -> bool:
+        """Whether it has lasted long enough: shorter where what is at work only waits, for a thread that may have no end."""
+        waits = frame is not None and any(place in frame.f_code.co_filename for place in WAITS)
+        return time.monotonic() - self.since_s > (HELD_UP_S if waits else CLEARED_S)
+
+
+_asked_to_stop, _has_ended, _patience = threading.Event(), threading.Event(), _Patience()
 
 
 def _run(argv: Sequence[str] | None) -> int:
-    _asked_to_stop.clear()
     placed.clear()
     before = {number: signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGINT, ALARM) if number is not None}
     try:
@@ -196,6 +240,7 @@ def _stopped() -> int:
 def _end_as_by_ctrl_c() -> None:
     """Have a request to end, as schedulers and `timeout` send it, clean up as Ctrl-C does."""
     _has_ended.clear()
+    _asked_to_stop.clear()
     if threading.current_thread() is threading.main_thread():  # elsewhere Python forbids it
         signal.signal(signal.SIGTERM, _stop)
         if signal.getsignal(signal.SIGINT) is signal.default_int_handler:  # not where it is to be ignored, as in the background
@@ -205,17 +250,22 @@ def _end_as_by_ctrl_c() -> None:
 def _stop(number: int, frame: FrameType | None) -> None:
     """Interrupt the run, but no library while it is loaded, nor the compiler: either may catch it and go on.
 
-    An alarm asks again until the run ends, for whatever else may swallow the interruption; it does not disturb the clearing up.
+    An alarm asks again until the run ends, for whatever else may swallow the interruption; it does not disturb the clearing up,
+    unless that takes too long, as where it waits for a thread without an end.
     """
     if _has_ended.is_set():  # handlers are being put back: there is nothing left to stop
         return
+    if not _asked_to_stop.is_set():
+        _patience.begin()
     _asked_to_stop.set()
     if ALARM is not None:
         waits = _would_be_lost(frame)
         signal.signal(ALARM, _stop)
         signal.setitimer(signal.ITIMER_REAL, AGAIN_S if waits else SWALLOWED_S)
         if waits or (number == ALARM and _is_ending(sys.exc_info()[1])):
-            return
+            if not _patience.is_over(frame):
+                return
+            _patience.begin()  # what is cleared up next has time of its own
     raise KeyboardInterrupt
 
 
@@ -229,9 +279,13 @@ def _is_ending(handled: BaseException | None) -> bool:
 
 
 def _would_be_lost(frame: FrameType | None) -> bool:
-    """Whether an interruption here may be swallowed: by a library that is being loaded, or where the compiler calls back from C."""
+    """Whether an interruption here may be swallowed: by a library that is being loaded, or where C calls back.
+
+    The compiler does, and Python itself when it takes an object away, in __del__ or where a weak reference to it tells so.
+    """
     while frame is not None:
-        if frame.f_code.co_filename == LOADER or COMPILER in frame.f_code.co_filename:
+        place = frame.f_code.co_filename
+        if place in {LOADER, weakref.__file__} or COMPILER in place or frame.f_code.co_name == "__del__":
             return True
         frame = frame.f_back
     return False

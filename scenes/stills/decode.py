@@ -30,6 +30,8 @@ from scenes.stills.file_notes import (
     png_exif,
     setting_in,
 )
+from scenes.stills.tiff_soundness import PLACES as TIFF_PLACES
+from scenes.stills.tiff_soundness import insist_on_sound
 
 LARGEST_SIDE = 20_000  # pixels: no camera of today records more, and a slip of the pen should not fill the memory
 LARGEST_COUNT = 150_000_000  # pixels
@@ -38,7 +40,7 @@ PNG_COLOUR, PNG_PALETTE = 25, 3  # byte of the colour type, and that of a palett
 JPEG_SCAN, JPEG_END = 0xDA, b"\xff\xd9"  # ITU-T T.81, table B.1: start of scan, end of image
 JPEG_APP1 = 0xE1  # in which cameras write Exif data. Source: Exif 3.0, 4.7.2
 YCBCR = 6  # of the tag PhotometricInterpretation. Source: TIFF revision 6.0
-TIFF_PLACES = (273, 324)  # the tags StripOffsets and TileOffsets: one place each strip or tile. Source: TIFF revision 6.0
+MOST_PAGES = 16  # of a TIFF: the picture, and its previews by halves
 RGB = ("R", "G", "B")
 KINDS = "TIFF, PNG, JPEG or EXR"
 EXR_WORDS = "is an EXR picture, which needs one more library; install brimline[exr], or save it as 16-bit TIFF"
@@ -240,6 +242,7 @@ def _read_tiff(data: bytes) -> NDArray[Any]:
             raise _UnfitError(unfit)
         _insist_on_one_page(file.pages)
         _insist_on_its_height(page)
+        insist_on_sound(data, page)
         pixels = page.asarray()
         if page.axes.startswith("S"):  # planes one after another
             pixels = np.moveaxis(pixels, 0, -1)
@@ -258,13 +261,15 @@ def _insist_on_one_page(pages: Any) -> None:
     if pages[0].is_reduced:
         raise _UnfitError("begins with a preview in place of the picture; save it without, as one page")
     whole, seen = 0, set[int]()
-    for page in pages:
+    for page in pages:  # one after another: a list of pages may be as long as the file
         if page.offset in seen:
             raise _UnfitError("names its pages in a circle, so that they never end; save it anew, as one page")
         seen.add(page.offset)
         whole += not page.is_reduced and not page.is_mask
-    if whole > 1:
-        raise _UnfitError(f"holds {whole} pictures; hand in a single grey or RGB frame")
+        if whole > 1:
+            raise _UnfitError("holds more than one picture; hand in a single grey or RGB frame")
+        if len(seen) > MOST_PAGES:
+            raise _UnfitError(f"holds more than {MOST_PAGES} pages; save it anew, as one page")
 
 
 def _read_exr(data: bytes) -> NDArray[Any]:

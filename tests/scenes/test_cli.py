@@ -11,6 +11,7 @@ import signal
 import subprocess
 import sys
 import time
+import weakref
 from pathlib import Path
 
 import pytest
@@ -265,6 +266,76 @@ def test_a_request_to_end_that_something_swallows_comes_again_but_not_into_the_c
     finally:
         cli._handle_as(before)
     assert cleared == [True]
+
+
+ENDLESS = """
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from scenes import cli
+import scenes.verdicts.check
+
+def endless():
+    while True:
+        sum(range(1000))
+
+def work(*_, **__):
+    with ThreadPoolExecutor(1) as pool:
+        pool.submit(endless)
+        print("begun", flush=True)
+        pool.submit(endless).result()
+
+scenes.verdicts.check.check_state = work
+cli.HELD_UP_S = 0.5
+sys.exit(cli.main())
+"""
+
+
+@pytest.mark.skipif(cli.ALARM is None, reason="signals that come again are not known here")
+def test_a_request_to_end_ends_a_run_whose_thread_has_no_end(scene, tmp_path):
+    """`with` waits for the threads of a pool, and so does Python at its end (concurrent.futures, "ThreadPoolExecutor")."""
+    argv = [sys.executable, "-c", ENDLESS, "check", scene(), "--out", tmp_path / "out", *QUICK]
+    with subprocess.Popen(argv, cwd=Path(__file__).parents[2], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as child:
+        assert child.stdout.readline() == "begun\n"
+        child.terminate()
+        try:
+            _, err = child.communicate(timeout=30)
+        finally:
+            child.kill()
+    assert child.returncode == 130
+    assert "nothing was left half written" in err
+    assert [path.name for path in tmp_path.iterdir()] == ["show.toml"]
+
+
+@pytest.mark.skipif(cli.ALARM is None, reason="signals that come again are not known here")
+@pytest.mark.parametrize("kind", ["weak reference", "__del__"])
+def test_a_request_to_end_waits_where_python_takes_an_object_away_and_would_drop_it(kind, capfd):
+    """Python, "Data model", __del__: exceptions are ignored, and a warning is printed; weakref.ref: likewise for its callback."""
+    before = {number: signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGINT, cli.ALARM)}
+
+    def ask():
+        os.kill(os.getpid(), signal.SIGTERM)
+        sum(range(1000))
+
+    class Last:
+        def __del__(self):
+            ask()
+
+    def work():
+        if kind == "__del__":
+            Last()
+        else:
+            names = {"ask": ask, "weakref": weakref}
+            text = "class Told: pass\ntold = Told()\nheld = weakref.ref(told, lambda _: ask())\ndel told"
+            exec(compile(text, weakref.__file__, "exec"), names)
+        time.sleep(5)
+
+    cli._end_as_by_ctrl_c()
+    try:
+        with pytest.raises(KeyboardInterrupt):
+            work()
+    finally:
+        cli._handle_as(before)
+    assert "ignored" not in capfd.readouterr().err
 
 
 def test_a_request_to_end_that_comes_while_a_run_says_how_it_ended_prints_no_traceback(scene, monkeypatch):
