@@ -18,6 +18,7 @@ from scenes.io.dxf.joined_lines import OpenLineError, closed_rings
 from scenes.io.dxf.leftovers import leftover_doubts
 from scenes.io.dxf.lines import Drawn, read_document, read_drawn
 from scenes.io.dxf.lost_corners import apart_mm, mirror_doubts, numbering_doubts
+from scenes.io.dxf.plain_text import plain_text
 from scenes.io.dxf.remarks import unseen_words
 from scenes.io.dxf.sheet_lines import line_doubts, over_the_opening, stranded
 from scenes.io.dxf.sheets import LINED, Sheet, dimension_doubts, other_doubts, sheets_of
@@ -52,7 +53,7 @@ def read_outline(data: bytes, source: str) -> DrawnOutline:
     SceneError with one sentence where the drawing cannot be read whole, or is not of closed outlines alone.
     """
     try:
-        return _outline(data, source)
+        return _outline(plain_text(data), source)
     except (SceneError, MemoryError):
         raise
     except OpenLineError as error:
