@@ -13,7 +13,7 @@ from geometry.body import Assembly, Block, Kind, Part, Slab, Surface, Tube
 from geometry.mesh_checks import mesh_notes
 from geometry.mesh_import import LARGEST_MM, MM_PER_UNIT, SMALLEST_MM
 from geometry.notes import Note, Severity
-from geometry.outline import Freeform, half_size_mm, to_shape
+from geometry.outline import Freeform, apart_mm, half_size_mm, to_shape
 from geometry.overlap import TOUCH_MM, assembly_overlaps, glass_overlap_notes, holds
 
 LOPSIDED_MM = 1.0  # a drawing this far from its mirror image is meant to have two sides
@@ -99,7 +99,7 @@ def drawn_notes(mask: Part) -> tuple[Note, ...]:
     if not isinstance(shape, Freeform):
         return ()
     told: list[str] = []
-    if shapely.hausdorff_distance(shape.shape, shapely.transform(shape.shape, lambda xy: xy * (-1.0, 1.0))) > LOPSIDED_MM:
+    if apart_mm(shape.shape, shapely.transform(shape.shape, lambda xy: xy * (-1.0, 1.0))) > LOPSIDED_MM:
         right, _, left, _ = shape.shape.bounds
         told.append(
             f"its cut-out is not the same left and right: drawn as seen from behind the camera it reaches {left:.0f} mm to the "

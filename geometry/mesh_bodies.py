@@ -38,10 +38,14 @@ def bodies_of(surface: Surface) -> Bodies:
 
 def body_numbers(points: NDArray[np.float64], triangles: NDArray[np.int64]) -> NDArray[np.int64]:
     """For each triangle (F,) the number of its body, from 0; a body is all that hangs together by points."""
+    return connected_numbers(_joined(points, triangles))
+
+
+def connected_numbers(joined: NDArray[np.int64]) -> NDArray[np.int64]:
+    """The same of triangles (F, 3) by the numbers of places."""
     from scipy.sparse import coo_array  # loaded for scenes with meshes: it takes a tenth of a second
     from scipy.sparse.csgraph import connected_components
 
-    joined = _joined(points, triangles)
     ends, count = np.concatenate([joined[:, [0, 1]], joined[:, [1, 2]]]), int(joined.max()) + 1
     links = coo_array((np.ones(len(ends), dtype=np.int8), (ends[:, 0], ends[:, 1])), shape=(count, count))
     of_places = connected_components(links, directed=False)[1][joined[:, 0]]
@@ -61,6 +65,11 @@ def faces_twice(surface: Surface) -> int:
     return int((np.unique(corners, axis=0, return_counts=True)[1] - 1).sum())
 
 
+def joined_faces(points: NDArray[np.float64], triangles: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Triangles (F, 3) by the numbers of places, in which points that coincide are one, and these places (P, 3)."""
+    places, number = np.unique(points, axis=0, return_inverse=True)
+    return np.asarray(number.reshape(-1)[triangles], dtype=np.int64), places
+
+
 def _joined(points: NDArray[np.float64], triangles: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Triangles (F, 3) by the numbers of places, in which points that coincide are one."""
-    return np.asarray(np.unique(points, axis=0, return_inverse=True)[1].reshape(-1)[triangles])
+    return joined_faces(points, triangles)[0]

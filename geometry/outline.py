@@ -15,6 +15,8 @@ from numpy.typing import ArrayLike, NDArray
 from geometry.errors import GeometryError
 
 SAGITTA_MM = 0.002  # chords of a round outline stray less than this inside it: a fiftieth of what a file takes off metal
+SAME_CORNER_MM = 1e-6  # corners closer than this are one: what files of solids state as the nearest that two may be
+STEP_MM = 2.0  # along drawn outlines, between places that are compared
 LOOPS_KEPT = 256  # of the outlines in a process: those of a few boxes
 
 
@@ -51,14 +53,20 @@ class RoundedRectangle:
 
 @dataclass(frozen=True, slots=True)
 class Freeform:
-    """Any closed outline, from a drawing file: a shapely Polygon or MultiPolygon in mm, x to the operator's left."""
+    """Any closed outline, from a drawing file: a shapely Polygon or MultiPolygon in mm, x to the operator's left.
+
+    Corners that stand twice in one place, as where lines of a drawing meet, are one: an edge without length has no direction.
+    """
 
     shape: shapely.Polygon | shapely.MultiPolygon
 
     def __post_init__(self) -> None:
-        """Refuse outlines that enclose nothing or cross themselves."""
+        """Refuse outlines that enclose nothing or cross themselves, and let each corner stand once."""
         if self.shape.is_empty or not self.shape.is_valid:
             raise GeometryError(f"an outline must be closed and must not cross itself: {shapely.is_valid_reason(self.shape)}")
+        once = shapely.remove_repeated_points(self.shape, SAME_CORNER_MM)
+        if shapely.get_num_coordinates(once) < shapely.get_num_coordinates(self.shape) and once.is_valid and not once.is_empty:
+            object.__setattr__(self, "shape", once)
 
 
 Outline = Circle | RoundedRectangle | Freeform
@@ -153,6 +161,11 @@ def half_size_mm(outline: Outline) -> NDArray[np.float64]:
         return np.array([outline.width_mm, outline.height_mm]) / 2
     x0, y0, x1, y1 = outline.shape.bounds
     return np.array([max(-x0, x1), max(-y0, y1)])
+
+
+def apart_mm(one: shapely.Geometry, other: shapely.Geometry) -> float:
+    """How far two drawn outlines lie apart where they do most; between their corners too, which may all lie on the other [mm]."""
+    return float(shapely.hausdorff_distance(shapely.segmentize(one, STEP_MM), shapely.segmentize(other, STEP_MM)))
 
 
 def _arc(

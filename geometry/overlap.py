@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import cache
 from itertools import combinations
@@ -17,12 +17,15 @@ from geometry.arrays import cross_product
 from geometry.body import Assembly, Block, Body, Kind, Loop, Part, Slab, Surface, Tube
 from geometry.flags import hinge_line
 from geometry.frame import Pose
+from geometry.mesh_solids import KNOWN_SOLID, held_of
 from geometry.meshes import body_mesh, part_mesh, slab_mesh
 from geometry.notes import Note, Severity
 from geometry.outline import Circle, Freeform, Outline, RoundedRectangle
 
 if TYPE_CHECKING:
     import trimesh
+
+Solids = tuple["trimesh.Trimesh", ...]
 
 TOUCH_MM = 0.05  # mean depth up to which an overlap counts as contact: finer than sheet metal is cut
 HINGE_MM = 8.0  # blades may meet the wall or blade they hang on within this distance of the hinge line: a usual hinge's knuckle
@@ -48,22 +51,37 @@ _DIRECTIONS = ("sideways", "up or down", "along the axis")
 
 
 def overlap_notes(parts: Sequence[Part]) -> tuple[Note, ...]:
-    """A fault for each two parts that take up the same room, saying how deep and which way; open meshes are named as unchecked."""
-    open_meshes = [p for p in parts if isinstance(p.body, Surface) and not part_mesh(p).is_volume]
-    unchecked = [
-        Note(
-            p.name,
-            "the mesh is not closed, so overlap with other parts cannot be checked; close it to have it checked",
-            Severity.FACT,
-        )
-        for p in open_meshes
-    ]
-    closed = [p for p in parts if not any(p is q for q in open_meshes)]
-    mesh_of = cache(lambda index, thin: _mesh(_material(closed[index], thin)))
+    """A fault for each two parts that take up the same room, saying how deep and which way; also meshes not held in full."""
+    closed = [part for part in parts if _has_solid(part.body)]
+    solids_of = cache(lambda index, thin: _solids(_material(closed[index], thin)))
     keys = [_part_key(part) for part in closed]
     pairs = ((i, j) for i, j in combinations(range(len(closed)), 2) if not _known_apart(closed[i], closed[j], keys[i], keys[j]))
-    found = [note for i, j in pairs if (note := _pair_note(closed, i, j, mesh_of)) is not None]
-    return (*found, *unchecked)
+    found = [note for i, j in pairs if (note := _pair_note(closed, i, j, solids_of)) is not None]
+    return (*found, *(note for part in parts for note in _half_held(part)))
+
+
+def _has_solid(body: Body) -> bool:
+    return not isinstance(body, Surface) or bool(held_of(body).solids)
+
+
+def _half_held(part: Part) -> Iterator[Note]:
+    """A mesh of which open faces are looked at as sheets, or not at all."""
+    if not isinstance(part.body, Surface):
+        return
+    held = held_of(part.body)
+    if held.left_out:
+        text = (
+            f"whether it overlaps other parts was not looked at for {held.left_out} triangles of its mesh, which close no body; "
+            "close the mesh in the drawing program, or hold the part against its neighbours yourself"
+        )
+        yield Note(part.name, text, Severity.CAUTION)
+    elif held.sheets:
+        which = "1 triangle of its mesh closes" if held.sheets == 1 else f"{held.sheets} triangles of its mesh close"
+        text = (
+            f"{which} no body, so overlaps were looked for along what is open alone, and not for a part that stands wholly within "
+            "it; close the mesh in the drawing program to have it held in full"
+        )
+        yield Note(part.name, text, Severity.CAUTION)
 
 
 def assembly_overlaps(assembly: Assembly) -> tuple[Note, ...]:
@@ -88,9 +106,9 @@ def glass_overlap_notes(parts: Sequence[Part], slabs: Sequence[Slab]) -> tuple[N
         others: list[tuple[str, Body | Slab]] = [(name, body) for name, body in near if not _is_apart(corners, ways, body)]
         others += [(other.name, other) for other in slabs[place + 1 :] if not _is_apart(corners, ways, other)]
         for name, body in others:
-            shared = _shared(_mesh_of(body), _mesh_of(slab))
+            shared = _shared(_solids_of(body), _solids_of(slab))
             if shared is not None:
-                span_mm = float(np.ptp(slab.pose.points_to_part(np.asarray(shared.vertices))[:, 2]))
+                span_mm = float(np.ptp(slab.pose.points_to_part(shared)[:, 2]))
                 text = (
                     f"stands in {slab.name}, by up to {span_mm:.1f} mm of its thickness: no light can be told there; "
                     "move one of them along the axis, or tilt it less"
@@ -108,15 +126,13 @@ def _is_apart(glass: NDArray[np.float64], ways: NDArray[np.float64], other: Body
     return not isinstance(other, Slab) and passes_through(glass, other, SURE_MM)
 
 
-def _mesh_of(thing: Body | Slab) -> trimesh.Trimesh:
-    return slab_mesh(thing, CHECK_SAGITTA_MM) if isinstance(thing, Slab) else _mesh(thing)
+def _solids_of(thing: Body | Slab) -> Solids:
+    return (slab_mesh(thing, CHECK_SAGITTA_MM),) if isinstance(thing, Slab) else _solids(thing)
 
 
 def _may_meet(part: Part, slab: Slab) -> bool:
-    """Whether a part is checked against a filter: closed, and not the tray that holds it."""
-    if isinstance(part.body, Surface) and not part_mesh(part).is_volume:
-        return False
-    return not (part.kind is Kind.TRAY and _is_centred_on(part, slab))
+    """Whether a part is checked against a filter: it holds material, and is not the tray that holds it."""
+    return _has_solid(part.body) and not (part.kind is Kind.TRAY and _is_centred_on(part, slab))
 
 
 def holds(tray: Part, slab: Slab) -> bool:
@@ -137,15 +153,24 @@ def _is_open(part: Part) -> bool:
     return isinstance(part.body, Tube) and not part.body.bounded
 
 
-def _shared(first: trimesh.Trimesh, second: trimesh.Trimesh) -> trimesh.Trimesh | None:
+def _shared(first: Solids, second: Solids) -> NDArray[np.float64] | None:
+    """Corners (N, 3) of what two things share that is more than contact; None where there is no such."""
+    found = [points for one in first for two in second if (points := _shared_of(one, two)) is not None]
+    return np.concatenate(found) if found else None
+
+
+def _shared_of(first: trimesh.Trimesh, second: trimesh.Trimesh) -> NDArray[np.float64] | None:
     import trimesh
 
     if np.any(first.bounds[0] > second.bounds[1]) or np.any(second.bounds[0] > first.bounds[1]):
         return None
-    shared = trimesh.boolean.intersection([first, second], engine="manifold")
+    # of what is no solid the library would find nothing shared, without a word; meshes are known to be, also where bodies touch
+    if not all(mesh.metadata.get(KNOWN_SOLID) or mesh.is_volume for mesh in (first, second)):
+        raise ArithmeticError("a part or filter of the box has no closed mesh, so it cannot be held against others")
+    shared = trimesh.boolean.intersection([first, second], engine="manifold", check_volume=False)
     if len(shared.faces) == 0 or mean_depth_mm(shared) <= TOUCH_MM:
         return None
-    return shared
+    return np.asarray(shared.vertices)
 
 
 def mean_depth_mm(mesh: trimesh.Trimesh) -> float:
@@ -154,13 +179,13 @@ def mean_depth_mm(mesh: trimesh.Trimesh) -> float:
         return float(2 * abs(mesh.volume) / mesh.area)
 
 
-def _pair_note(parts: Sequence[Part], i: int, j: int, mesh_of: Callable[[int, bool], trimesh.Trimesh]) -> Note | None:
+def _pair_note(parts: Sequence[Part], i: int, j: int, solids_of: Callable[[int, bool], Solids]) -> Note | None:
     a, b = parts[i], parts[j]
-    shared = _shared(mesh_of(i, _is_thin(a, b)), mesh_of(j, _is_thin(b, a)))
-    if shared is None or _is_hinge_contact(a, b, np.asarray(shared.vertices)):
+    shared = _shared(solids_of(i, _is_thin(a, b)), solids_of(j, _is_thin(b, a)))
+    if shared is None or _is_hinge_contact(a, b, shared):
         return None
     axes = _axes(a, b)
-    spans = np.ptp(axes.points_to_part(shared.vertices), axis=0)
+    spans = np.ptp(axes.points_to_part(shared), axis=0)
     way = int(np.argmin(spans))
     # two parts cannot take up the same room: where they will stand, and what light they take there, is not known
     span_mm = float(spans[way])
@@ -278,7 +303,9 @@ def _corners(body: Body) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     key = body.vertices_mm.tobytes() if isinstance(body, Surface) else _key(body)
     found = _points.get(key)
     if found is None:
-        points = corners_of(body)
+        # a mesh as it is held: an open face that has no thickness would seem to share none with anything
+        held = held_of(body).solids if isinstance(body, Surface) else ()
+        points = np.concatenate([solid.vertices for solid in held]) if held else corners_of(body)
         found = _points[key] = points, np.array([points.min(axis=0), points.max(axis=0)])
         if len(_points) > KEPT:
             _points.popitem(last=False)
@@ -289,17 +316,17 @@ _points: OrderedDict[object, tuple[NDArray[np.float64], NDArray[np.float64]]] = 
 _meshes: OrderedDict[object, trimesh.Trimesh] = OrderedDict()
 
 
-def _mesh(body: Body) -> trimesh.Trimesh:
-    """A body as a mesh to look at, the same one for bodies of the same numbers."""
+def _solids(body: Body) -> Solids:
+    """A body as closed meshes to look at, the same ones for bodies of the same numbers."""
+    if isinstance(body, Surface):
+        return held_of(body).solids
     key = _key(body)
-    if key is None:
-        return body_mesh(body, CHECK_SAGITTA_MM)
     found = _meshes.get(key)
     if found is None:
         found = _meshes[key] = body_mesh(body, CHECK_SAGITTA_MM)
         if len(_meshes) > KEPT:
             _meshes.popitem(last=False)
-    return found
+    return (found,)
 
 
 def _key(body: Body) -> object:

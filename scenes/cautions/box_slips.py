@@ -12,7 +12,7 @@ from itertools import chain
 
 from geometry.notes import Note, Severity
 from scenes.cautions.misfits import misfit_words
-from scenes.cautions.unheld_hoods import straddled_words, unheld_words
+from scenes.cautions.unheld_hoods import floating_words, straddled_words, unheld_words
 from scenes.rig.box import flag_name, stage_name
 from scenes.rig.openings import as_written
 from scenes.scene_file.messages import plain
@@ -22,11 +22,15 @@ from scenes.scene_file.tables.lens import Lens
 SHORTEST_FLAG_MM = 18.0  # hinge to end; flags for boxes run from 60 to 180 mm
 SHORT_FLAG_SHARE = 1 / 12  # of their width, which they are a quarter of or more
 NARROW_FLAG_SHARE = 0.3  # of the hood's edge, which flags cover
+SIDES = ("top", "bottom", "left", "right")
+OTHER_SIDES = {SIDES[:2]: SIDES[2:], SIDES[2:]: SIDES[:2]}
+NARROW_PAIR_SHARE, FITTED_SHARE = 0.75, 0.05
 SHORTEST_EXTENSION_MM = 9.5
 SHORT_EXTENSION_SHARE = 1 / 8  # of its flag, which it is a third of or more
 SHORTEST_HOOD_MM, LONGEST_HOOD_MM = 14.0, 180.0  # hoods run from 40 to 140 mm
 ACROSS_SHARE = 1.15  # a rear this much wider than high, or higher than wide, has a front that is so too
 FLARED_DEG = 60.0  # walls that open wider than any picture; those of hoods open by up to 45
+WIDE_DEG = 50.0  # half fields past this are those of fisheyes and the widest rectilinear lenses
 LARGEST_PLACE_CM = 10.0  # parts stand within 100 mm of the plate
 LEAST_AHEAD_MM = 1.0
 DEEPEST_MM = 40.0  # of a plate behind the lens front; some 20 is usual (common practice)
@@ -41,7 +45,7 @@ Words = Iterator[tuple[str, str]]
 
 def slip_notes(box: Box, lens: Lens) -> tuple[Note, ...]:
     """A caution for each length of a box on a lens that is probably in cm, or does not fit what it is for."""
-    of_places = chain(_place_words(box), _deep_words(box, lens), _order_words(box), _flag_words(box))
+    of_places = chain(_place_words(box), _deep_words(box, lens), _order_words(box), _flag_words(box), _flag_pair_words(box))
     found = chain(of_places, _hood_words(box, lens), _opening_words(box, lens), misfit_words(box, lens))
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in found)
 
@@ -87,6 +91,19 @@ def _order_words(box: Box) -> Words:
             yield name, f"at_mm = {plain(at_mm)} puts it far behind the hood, at_mm = {plain(before_mm)}: {_in_cm(at_mm)}"
 
 
+def _flag_pair_words(box: Box) -> Words:
+    """A hood far wider, or higher, at its front than the two flags that hang along that edge, where the other two fit theirs."""
+    widths: dict[str, float] = {flag.side: flag.width_mm for flag in box.flag}
+    for hood in box.hood if len(box.flag) == len(SIDES) == len(widths) else ():
+        for edge, across in ((0, ("top", "bottom")), (1, ("left", "right"))):
+            own, others = ([widths[side] for side in sides] for sides in (across, OTHER_SIDES[across]))
+            fits = all(abs(width - hood.front_mm[1 - edge]) <= FITTED_SHARE * width for width in others)
+            if fits and own[0] == own[1] < NARROW_PAIR_SHARE * hood.front_mm[edge]:
+                key = "wide" if edge == 0 else "high"
+                flags = f"its {across[0]} and {across[1]} flags are {plain(own[0])} mm along it, and the other two fit theirs"
+                yield hood.name or "hood", f"front_mm = {as_written(hood.front_mm)}: {flags}; is it really so {key}?"
+
+
 def _flag_words(box: Box) -> Words:
     for flag in box.flag:
         wide = f"a flag of width_mm = {plain(flag.width_mm)}"
@@ -111,11 +128,12 @@ def _hood_words(box: Box, lens: Lens) -> Words:
     for hood in box.hood:
         name, mouth = hood.name or "hood", f"front_mm = {as_written(hood.front_mm)}"
         if hood.depth_mm < SHORTEST_HOOD_MM:
-            yield name, f"depth_mm = {plain(hood.depth_mm)} is too short for a hood of {mouth}: {_in_cm(hood.depth_mm)}"
+            short = f"depth_mm = {plain(hood.depth_mm)} is {'' if _sees_wide(lens) else 'too '}short for a hood of {mouth}"
+            yield name, f"{short}: {_unless_wide(lens, _in_cm(hood.depth_mm))}"
         elif _flare_deg(hood) > FLARED_DEG:
             flares = f"lets its walls flare {_flare_deg(hood):.0f} deg, from rear_mm = {as_written(hood.rear_mm)} to {mouth}"
             meant = _in_cm(hood.depth_mm) if CM * hood.depth_mm <= LONGEST_HOOD_MM else "is one of the three wrong?"
-            yield name, f"depth_mm = {plain(hood.depth_mm)} {flares}: {meant}"
+            yield name, f"depth_mm = {plain(hood.depth_mm)} {flares}: {_unless_wide(lens, meant)}"
         if max(hood.rear_mm) < SMALL_HOOD_SHARE * front_mm:
             yield name, _small(f"rear_mm = {as_written(hood.rear_mm)}", lens, hood.rear_mm)
         if any(front < SMALL_HOOD_SHARE * rear for front, rear in zip(hood.front_mm, hood.rear_mm, strict=True)):
@@ -130,8 +148,19 @@ def _hood_words(box: Box, lens: Lens) -> Words:
             )
         elif text := unheld_words(hood, box):
             yield name, text
-        if text := straddled_words(hood, box):
+        if text := straddled_words(hood, box) or floating_words(hood, box):
             yield name, text
+
+
+def _sees_wide(lens: Lens) -> bool:
+    """Whether hoods of a lens may be short and flare far, as those of fisheyes do."""
+    stated = [row.half_field_deg.horizontal for row in lens.state if row.half_field_deg is not None]
+    return lens.projection != "rectilinear" or max(stated, default=0.0) > WIDE_DEG
+
+
+def _unless_wide(lens: Lens, question: str) -> str:
+    """The question of a short hood, asked more softly of one before a lens that sees far to the side."""
+    return f"right where a lens sees as far to the side as this one; else, {question}" if _sees_wide(lens) else question
 
 
 def _closes_on_nothing(hood: Hood, box: Box) -> bool:

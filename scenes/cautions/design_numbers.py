@@ -1,11 +1,12 @@
 """Numbers of [design] that the box speaks against: ends and limits in cm or inches, a share of builds with its point off.
 
 A design with such ends finds nothing, or a box that nobody wants, after a minute or more of trying. The box's own values are where
-it stands now: ends that leave them out are right, unless they hold them in another unit.
+it stands now: ends that leave them out may be right, and say at least that nobody would want the box as it is.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 from scenes.scene_file.messages import plain
@@ -15,6 +16,8 @@ from scenes.scene_file.tables.scene import Scene
 
 UNITS = (("cm", 10.0), ("inches", 25.4))
 FEW_BUILDS = 0.5  # a box that is dark in half of its builds is wanted by nobody
+ROUNDED = 1e-6
+SIZES = {"back": re.compile(r"box\.back.*\.(width|height)_mm"), "hood": re.compile(r"box\.hood.*\.(front|rear)_mm")}
 FAR_SMALLER = 0.25  # than the box is now; a limit asks for a tenth less, or a third
 
 
@@ -24,8 +27,8 @@ def design_words(scene: Scene) -> Iterator[str]:
     if design is None:
         return
     for row in design.free:
-        yield from _end_words(scene, row)
-    yield from _limit_words(scene.box, design)
+        yield from [*_end_words(scene, row)] or _outside_words(scene, row)
+    yield from [*_limit_words(scene.box, design)] or _fixed_words(scene.box, design)
     builds = design.want.clear_builds
     if builds is not None and 0.0 < builds < FEW_BUILDS:
         yield (
@@ -47,6 +50,38 @@ def _end_words(scene: Scene, row: FreeRow) -> Iterator[str]:
                     f"in {unit}? They would be {plain(round(times * low, 1))} and {plain(round(times * high, 1))}"
                 )
                 return
+
+
+def _outside_words(scene: Scene, row: FreeRow) -> Iterator[str]:
+    """A part that is set to what its own row leaves out."""
+    if row.of in {TRAYS, MASKS} or row.ends is None:
+        return
+    for spot, low, high in zip(spots_in(scene, row), *row.ends, strict=True):
+        if not low - ROUNDED <= spot.nominal <= high + ROUNDED:
+            which = f"{row.of}{f' ({spot.part})' if spot.part and not row.of.endswith(spot.part) else ''}"
+            yield (
+                f"{which} is set to {plain(round(spot.nominal, 3))} {spot.unit}, outside of {plain(low)} to {plain(high)} of its "
+                "[[design.free]]: is one wrong?"
+            )
+
+
+def _fixed_words(box: Box, design: DesignRow) -> Iterator[str]:
+    """Limits that parts exceed which nothing free can make smaller."""
+    free = [row.of for row in design.free]
+    sizes = [("back plate", "back", (back.width_mm, back.height_mm)) for back in box.back]
+    sizes += [
+        (hood.name or "hood", "hood", (max(hood.front_mm[0], hood.rear_mm[0]), max(hood.front_mm[1], hood.rear_mm[1])))
+        for hood in box.hood
+    ]
+    for way, key in enumerate(("width_mm", "height_mm")):
+        limit_mm = getattr(design.limits, key)
+        for name, table, size in sizes if limit_mm is not None else ():
+            if size[way] > limit_mm and not any(SIZES[table].match(of) for of in free):
+                yield (
+                    f"limits.{key} = {plain(limit_mm)} is less than {name} has now, {plain(round(size[way], 1))} mm, and no "
+                    "[[design.free]] sets that: is one wrong?"
+                )
+                break
 
 
 def _limit_words(box: Box, design: DesignRow) -> Iterator[str]:

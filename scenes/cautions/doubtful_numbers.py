@@ -12,19 +12,20 @@ from collections.abc import Iterator, Sequence
 from geometry.body import Part
 from geometry.notes import Note, Severity
 from scenes.cautions.contradictions import SLOWER_SHARE as FAULT_SHARE
-from scenes.cautions.contradictions import TENFOLD, desqueezed_words
+from scenes.cautions.contradictions import TENFOLD, WIDEST_ASPECT, desqueezed_words, names_listed
 from scenes.cautions.design_numbers import design_words
 from scenes.cautions.far_walks import far_walk_words
 from scenes.cautions.field_rows import field_row_words, field_run_words, pincushion_words
 from scenes.cautions.flag_hinges import hinge_words
 from scenes.cautions.front_fill import front_fill_words
 from scenes.cautions.gauges import gauge_words
-from scenes.cautions.idle_openings import behind_words, idle_opening_words, rim_words
+from scenes.cautions.idle_openings import behind_words, idle_opening_words, outer_words, rim_words
 from scenes.cautions.left_out import left_out_words
 from scenes.cautions.lens_limits import doubtful_pupil_words, doubtful_travel_words, narrower_words
 from scenes.cautions.lens_names import lens_name_words
 from scenes.cautions.light_numbers import light_number_words
 from scenes.cautions.light_places import light_in_box_words
+from scenes.cautions.make_numbers import make_words
 from scenes.cautions.mesh_places import mesh_words
 from scenes.cautions.mesh_sides import mesh_side_words
 from scenes.cautions.named_numbers import kept_shares, named_aspects, same_aspect, t_number_words
@@ -51,12 +52,14 @@ from scenes.cautions.pupil_numbers import (
 )
 from scenes.cautions.pupil_runs import run_words
 from scenes.cautions.row_ends import far_rows_words
+from scenes.cautions.safe_guides import safe_guide_words
 from scenes.cautions.set_depths import set_depth_words
-from scenes.cautions.siblings import copy_words, pair_words, placed_words, rod_words
+from scenes.cautions.siblings import copy_words, pair_words, placed_words, rod_words, rods_words, slot_words
 from scenes.cautions.small_tolerances import small_tolerance_words
 from scenes.cautions.titles import title_words
 from scenes.cautions.travel_runs import zoom_travel_words
 from scenes.cautions.walk_numbers import walk_out_of_line_words
+from scenes.scene_file.catalogue import formats
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box
 from scenes.scene_file.tables.camera import Camera, Guide
@@ -77,6 +80,8 @@ DEEP_SHARE, DEEPEST_SHARE = 10.0, 16.0  # of the widest stop: 6.6 and 8 stops cl
 DEEP_STOPS, DEEP_STOP_SHARE = (11.0, 16.0, 22.0, 32.0, 45.0, 64.0), 1.04  # full stops, such as somebody does ask for
 LEAST_GUIDE_SHARE = 0.3  # of the largest rectangle that fits: nobody extracts less
 UPRIGHT_ASPECT = 0.5  # narrower than 9:16, the narrowest that is delivered (common practice)
+FOR_SQUEEZE = re.compile(r"for (\d(?:\.\d+)?)x anamorphic")
+SAME_SQUEEZE = 0.05
 FISHEYE = re.compile(r"fish.?eye", re.IGNORECASE)
 PROTECTION = re.compile(r"protect|shoot.?off|over.?scan|look.?around", re.IGNORECASE)
 SAME_KEPT = 0.995  # of a width: guides are rounded by less
@@ -112,8 +117,9 @@ def doubtful_notes(scene: Scene, lens: Lens) -> tuple[Note, ...]:
     told += [
         (lens.name, text) for text in (*copied_words(scene, lens), *short_rows_words(scene, lens), *set_depth_words(scene, lens))
     ]
-    told += [(lens.name, text) for text in (*copy_words(scene, lens), *placed_words(scene, lens))]
-    told += [("make", text) for text in rod_words(scene)]
+    told += [(lens.name, text) for text in (*copy_words(scene, lens), *_placed_words(scene, lens))]
+    told += slot_words(scene)
+    told += [("make", text) for text in (*rod_words(scene), *make_words(scene, lens))]
     told += [*lens_list_words(scene.box, lens), *outline_words(scene.box, lens, scene.lens)]
     told += [*named_length_words(scene, lens), *((lens.name, text) for text in lens_name_words(scene, lens))]
     told += title_words(scene, lens)
@@ -140,11 +146,17 @@ def doubtful_box_notes(box: Box, parts: Sequence[Part]) -> tuple[Note, ...]:
         *behind_words(box),
         *idle_opening_words(box, parts),
         *rim_words(box, parts),
+        *outer_words(box),
         *mesh_words(box, parts),
         *mesh_side_words(box, parts),
         *pair_words(box),
     ]
     return tuple(Note(part, text, Severity.CAUTION, may_be_slip=True) for part, text in told)
+
+
+def _placed_words(scene: Scene, lens: Lens) -> Iterator[str]:
+    """One caution for where the box stands before a lens."""
+    yield from [*placed_words(scene, lens)] or rods_words(scene, lens)
 
 
 def _length_words(scene: Scene, lens: Lens) -> Iterator[str]:
@@ -164,6 +176,11 @@ def _stop_words(scene: Scene, lens: Lens) -> Iterator[str]:
         yield (
             f"f_number = {plain(lens.f_number)} is its widest stop, so f/{plain(asked)} of [check] is not looked at, and the other "
             f"lenses all open to f/{plain(others)}; is a digit wrong?"
+        )
+    elif "f_number" not in lens.confirmed and math.isinf(asked) and (others := _one_stop_of_others(scene, lens)):
+        yield (
+            f"f_number = {plain(lens.f_number)} is its widest stop, and nothing wider is looked at, but the other lenses all "
+            f"open to f/{plain(others)}; is a digit wrong?"
         )
     elif "f_number" not in lens.confirmed and SLOW_STOP <= lens.f_number < FAULT_SHARE * min(asked, _slowest_other(scene, lens)):
         yield (
@@ -258,6 +275,14 @@ def _format_words(scene: Scene) -> Iterator[str]:
     """A format for anamorphic lenses, of which the scene has none."""
     if "anamorphic" in (scene.camera.format or "") and all(lens.squeeze == 1.0 for lens in scene.lens):
         yield f'format = "{scene.camera.format}" is for anamorphic lenses, and no lens has a squeeze; is it left out?'
+    known = formats().get(scene.camera.format or "")
+    found = FOR_SQUEEZE.search(known.title) if known is not None else None
+    off = [lens for lens in scene.lens if found and lens.squeeze > 1.0 and abs(lens.squeeze - float(found[1])) > SAME_SQUEEZE]
+    if found and off:
+        yield (
+            f'format = "{scene.camera.format}" is for lenses with a squeeze of {found[1]}, and {names_listed(off)} has squeeze = '
+            f"{plain(off[0].squeeze)}; is one of the two wrong?"
+        )
 
 
 def _fisheye_words(lens: Lens) -> Iterator[str]:
@@ -273,9 +298,15 @@ def _guide_words(scene: Scene) -> Iterator[str]:
             f'scale = {plain(guides[0].scale)} of its guide "{guides[0].name}" leaves out most of the picture, which is not '
             "looked at; 0.9 is nine tenths"
         )
+    yield from safe_guide_words(scene.camera)
     for guide in guides:
         yield from _beyond_words(guide, scene.camera)
         yield from _protection_words(guide, scene.camera)
+        if guide.aspect > WIDEST_ASPECT and all(lens.squeeze == 1.0 for lens in scene.lens):
+            yield (
+                f'aspect = {plain(guide.aspect)} of its guide "{guide.name}" is wider than any picture is shown, and leaves out '
+                "much of the height, which is not looked at; is a digit wrong?"
+            )
         if guide.aspect < UPRIGHT_ASPECT and scene.camera.width_mm > scene.camera.height_mm:
             yield (
                 f'aspect = {plain(guide.aspect)} of its guide "{guide.name}" leaves out most of the picture, which is not looked '

@@ -9,14 +9,17 @@ from geometry.body import Part
 from geometry.outline import half_size_mm
 from scenes.cautions.unheld_hoods import inside_mm
 from scenes.rig.box import flag_hinge_mm, flag_name, stage_name
-from scenes.rig.openings import as_written, built_outlines, opening_mm, times
+from scenes.rig.openings import as_written, built_outlines, glass_mm, opening_mm, times
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box, Hood, Mask, Stage
 
 WIDER_SHARE = 1.25  # than the plate before it: nothing is left for such an opening to be cut in
 TURNED_DEG = 10.0  # its width is no longer across
 SEATED_MM = 0.1  # what lies on a face is not behind it
+OUTER_SHARE = 1.15  # a mask's sheet may reach over the edge that it is clipped on
 LOOSE_MM = 5.0  # ahead of the hood's front edge, where a mask is still clipped on
+NEAR_TRAY_MM, WIDER_THAN_TRAY = 15.0, 1.1
+STEEPEST = 1.5  # how far a beam widens each way to a mask ahead, for each mm: a field of 112 deg
 THIN_RIM_MM = 2.0  # of sheet round an opening; 5 and more is usual (common practice)
 ONE_WAY_SHARE = 3.0  # the same in width or height alone, of round openings: they stand in low boxes
 
@@ -24,7 +27,8 @@ ONE_WAY_SHARE = 3.0  # the same in width or height alone, of round openings: the
 def idle_opening_words(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, str]]:
     """A caution for each opening that takes no light: larger than the box round it, than the hood there, or off all of it."""
     for name, part, size in _openings(box, parts):
-        if text := _wide_words(box, part, size) or _in_hood_words(box, part, size) or _off_hood_words(box, part):
+        in_box = _wide_words(box, part, size) or _in_hood_words(box, part, size) or _off_hood_words(box, part)
+        if text := in_box or _at_tray_words(box, part, size):
             yield name, text
 
 
@@ -37,6 +41,18 @@ def rim_words(box: Box, parts: Sequence[Part]) -> Iterator[tuple[str, str]]:
         if rim_mm < THIN_RIM_MM:
             rim = f"outer_mm = {as_written(part.outer_mm)} leaves a rim of {rim_mm:.1f} mm"
             yield name, f"{rim} round {_opening_words(part, size)}; measure both"
+
+
+def outer_words(box: Box) -> Iterator[tuple[str, str]]:
+    """Masks behind the hood that are wider and higher outside than all of the box round them."""
+    round_them = [(back.width_mm, back.height_mm) for back in box.back] + [hood.rear_mm for hood in box.hood]
+    for mask in box.mask if box.back else ():
+        if mask.outer_mm is None or _ahead_of_hood(mask.at_mm, box.hood) or abs(mask.turn_deg) > TURNED_DEG:
+            continue
+        round_mm = [max(one[way] for one in round_them) for way in (0, 1)]
+        if all(wide > OUTER_SHARE * room for wide, room in zip(mask.outer_mm, round_mm, strict=True)):
+            sticks = f"outer_mm = {as_written(mask.outer_mm)} sticks out of the box around it, {times(round_mm)} mm"
+            yield mask.name or "mask", f"{sticks}, at at_mm = {plain(mask.at_mm)}: does it stand farther ahead?"
 
 
 def _opening_words(part: Stage | Mask, size: tuple[float, float]) -> str:
@@ -93,6 +109,24 @@ def _off_hood_words(box: Box, part: Stage | Mask) -> str:
         f"at_mm = {plain(part.at_mm)} stands it {plain(round(part.at_mm - ends_mm, 1))} mm ahead of the hood's front edge, at "
         f"{plain(ends_mm)} mm, where nothing holds it; at_mm counts from the back plate's rear face"
     )
+
+
+def _at_tray_words(box: Box, part: Stage | Mask, size: tuple[float, float]) -> str:
+    """A mask next to a tray, larger than the tray's opening and its glass: no light passes the one and meets the other."""
+    if not isinstance(part, Mask) or abs(part.turn_deg) > TURNED_DEG:
+        return ""
+    for number, stage in enumerate(box.stage, 1):
+        behind_mm, ahead_mm = part.at_mm - stage.at_mm - stage.depth_mm, stage.at_mm - part.at_mm - part.thickness_mm
+        tray, apart_mm = opening_mm(stage), max(behind_mm, ahead_mm)
+        if tray is None or not 0.0 <= apart_mm <= NEAR_TRAY_MM or abs(stage.turn_deg) > TURNED_DEG:
+            continue
+        widens_mm = 2.0 * STEEPEST * apart_mm if behind_mm >= 0.0 else 0.0
+        glass = glass_mm(stage) or (0.0, 0.0)
+        if all(size[k] > max(WIDER_THAN_TRAY * (tray[k] + widens_mm), glass[k]) for k in (0, 1)):
+            where = f"{plain(round(apart_mm, 1))} mm {'behind' if behind_mm >= 0.0 else 'ahead of'} it"
+            of_tray = f'that of "{stage_name(stage, number)}", {times(tray)} mm'
+            return f"its opening of {times(size)} mm is wider and higher than {of_tray}, {where}: does it mask anything?"
+    return ""
 
 
 def behind_words(box: Box) -> Iterator[tuple[str, str]]:

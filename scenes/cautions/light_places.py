@@ -1,9 +1,17 @@
-"""Lights of the set whose place would be inside the box: written in metres or centimetres, most likely."""
+"""Lights of the set whose place would be inside the box, or where a part goes through them: in metres or cm, or a part moved."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
+from geometry.arrays import FloatArray
+from geometry.body import Assembly, Part
+from geometry.meshes import part_mesh
+from geometry.notes import Note, Severity
+from scenes.rig.box import flag_name
+from scenes.rig.lights import light_place
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.box import Box
 from scenes.scene_file.tables.lens import Lens
@@ -11,6 +19,9 @@ from scenes.scene_file.tables.scene import Scene
 
 LARGEST_M = 15.0  # a set is seldom larger, and nothing of a box so small
 CM, METRE = 10.0, 1000.0
+CORE_SHARE = (
+    0.5  # of a lamp's half width: so far from its middle it is there, whichever way it faces, however flat (common practice)
+)
 
 
 def light_in_box_words(scene: Scene, box: Box, lens: Lens) -> Iterator[tuple[str, str]]:
@@ -27,6 +38,43 @@ def light_in_box_words(scene: Scene, box: Box, lens: Lens) -> Iterator[tuple[str
                 f"{_meant(light.position_mm)}"
             )
             yield light.name, text
+
+
+def lamp_notes(scene: Scene, box: Box, lens: Lens, assembly: Assembly) -> tuple[Note, ...]:
+    """A caution for each light of the set that a part of the box, as it is set, goes through; those in the box are told above."""
+    told = {name for name, _ in light_in_box_words(scene, box, lens)}
+    found = []
+    for light in scene.light:
+        place = light_place(light)
+        if light.position_mm is None or not light.size_mm or place.place_mm is None or light.name in told:
+            continue
+        core_mm = CORE_SHARE * light.size_mm / 2
+        met = next((part for part in (*assembly.parts, *assembly.fixtures) if _meets(part, place.place_mm, core_mm)), None)
+        if met is not None:
+            text = (
+                f"position_mm = {_listed(light.position_mm)}, size_mm = {plain(light.size_mm)}, puts the light where "
+                f'"{met.name}" goes through it{_set_words(box, met.name)}: is one of them wrong?'
+            )
+            found.append(Note(light.name, text, Severity.CAUTION, may_be_slip=True))
+    return tuple(found)
+
+
+def _meets(part: Part, middle_mm: FloatArray, radius_mm: float) -> bool:
+    """Whether a part comes nearer to a point than a radius."""
+    from trimesh.triangles import closest_point  # not needed to read a scene
+
+    triangles = np.asarray(part_mesh(part).triangles)
+    low, high = triangles.min(axis=(0, 1)) - radius_mm, triangles.max(axis=(0, 1)) + radius_mm
+    if not (np.all(low < middle_mm) and np.all(middle_mm < high)):
+        return False
+    nearest = closest_point(triangles, np.broadcast_to(middle_mm, (len(triangles), 3)))  # type: ignore[no-untyped-call]
+    return bool(np.linalg.norm(nearest - middle_mm, axis=1).min() < radius_mm)
+
+
+def _set_words(box: Box, name: str) -> str:
+    """At which angle the flag stands that a part belongs to; '' for other parts."""
+    angle = next((flag.angle_deg for flag in box.flag if name.startswith(flag_name(flag))), None)
+    return "" if angle is None else f", set to angle_deg = {plain(angle)}"
 
 
 def _is_inside(

@@ -22,6 +22,8 @@ ELSEWHERE = {"name", "confirmed", "box", "state", "prescription", "f_number"}
 NO_COPY = ("focal_mm", "pupil_behind_front_mm", "pupil_walk")  # another lens; or told by scenes/cautions/pupil_numbers.py
 SAME_FRONT_SHARE, TENTH, TENTH_SHARE = 1.1, 0.1, 0.02
 LEAST_AHEAD_MM = 5.0  # a place nearer to the front than this has no tenth that anybody would write
+LEAST_OTHERS = 2
+SAME_PLACE_MM, ELSEWHERE_MM = 1.5, 5.0  # fronts and places are measured to a mm
 PAIR_MM = 1.0  # by which two brackets of a pair may stand apart
 BEHIND_MM = 15.0  # that a clamp of rods may stand behind the image plane, as its base plate does
 
@@ -83,6 +85,39 @@ def placed_words(scene: Scene, lens: Lens) -> Iterator[str]:
                 f"box.ahead_mm = {plain(own_mm)} is {times} the {plain(usual_mm)} mm at which the box stands ahead of "
                 f"{_listed(others)}, with as large a front: is a point in the wrong place?"
             )
+
+
+def rods_words(scene: Scene, lens: Lens) -> Iterator[str]:
+    """A box that stands elsewhere ahead of the image plane with this lens than with all others: on rods it stays where it is."""
+    own_mm = _ahead_of_image_mm(scene, lens)
+    others_mm = [_ahead_of_image_mm(scene, other) for other in scene.lens if other is not lens]
+    known_mm = [value for value in others_mm if value is not None]
+    if own_mm is None or lens.box.ahead_mm is None or len(known_mm) < max(LEAST_OTHERS, len(others_mm)):
+        return
+    if max(known_mm) - min(known_mm) <= SAME_PLACE_MM and min(abs(own_mm - value) for value in known_mm) >= ELSEWHERE_MM:
+        yield (
+            f"box.ahead_mm = {plain(lens.box.ahead_mm)} with front_to_sensor_mm = {plain(lens.front_to_sensor_mm or 0.0)} puts the "
+            f"box {plain(round(own_mm, 1))} mm ahead of the image plane, where it stands {plain(round(known_mm[0], 1))} mm ahead "
+            "with all other lenses, as on rods that nobody moves: is one of the two wrong?"
+        )
+
+
+def _ahead_of_image_mm(scene: Scene, lens: Lens) -> float | None:
+    return None if lens.front_to_sensor_mm is None else lens.front_to_sensor_mm + box_for(scene, lens).ahead_mm
+
+
+def slot_words(scene: Scene) -> Iterator[tuple[str, str]]:
+    """A mask for some lenses that stands elsewhere than the masks of all others, which share a slot."""
+    masks = scene.box.mask
+    for mask in masks:
+        places_mm = {other.at_mm for other in masks if other is not mask}
+        apart = all(not set(mask.lenses or ()) & set(other.lenses or ()) for other in masks if other is not mask)
+        if len(masks) <= LEAST_OTHERS or len(places_mm) != 1 or not apart or not all(one.lenses for one in masks):
+            continue
+        (slot_mm,) = places_mm
+        if abs(mask.at_mm - slot_mm) >= ELSEWHERE_MM:
+            elsewhere = f"at_mm = {plain(mask.at_mm)} stands it elsewhere than the masks of the other lenses"
+            yield mask.name or "mask", f"{elsewhere}, all at {plain(slot_mm)}: is it in the same slot?"
 
 
 def _is_same_front(one: Lens, other: Lens) -> bool:

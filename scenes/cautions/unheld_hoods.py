@@ -11,6 +11,7 @@ from scenes.scene_file.tables.box import Box, Hood, Mask, Stage
 
 ONE_WAY_SHARE = 1.15  # in width or height alone: a hood with walls at two sides only, or a low plate
 SEATED_MM = 0.5  # a hood's rear edge sinks into a rebate of what carries it
+FLOATING_MM = 30.0  # hoods hang on the front tray or the plate; brackets reach a few mm (common practice)
 LEAST_RIM_MM = 1.0  # of sheet round an opening or a glass; 5 and more is usual (common practice)
 TURNED_DEG = 10.0  # its width is no longer across
 
@@ -26,6 +27,19 @@ def unheld_words(hood: Hood, box: Box) -> str:
     which = "larger" if min(shares) > 1.0 else "wider" if shares[0] > shares[1] else "higher"
     text = f"rear_mm = {as_written(hood.rear_mm)} is {which} inside than all that could hold it, {times(reach)} mm outside"
     return f"{text}: measure rear_mm again, or width_mm and height_mm of the plate"
+
+
+def floating_words(hood: Hood, box: Box) -> str:
+    """A hood that begins far ahead of all that could hold it; '' where something reaches near to it."""
+    ends = [("the back plate", back.thickness_mm) for back in box.back]
+    ends += [(stage_name(stage, number), stage.at_mm + stage.depth_mm) for number, stage in enumerate(box.stage, 1)]
+    ends += [(mask.name or "mask", mask.at_mm + mask.thickness_mm) for mask in box.mask if mask.at_mm <= hood.at_mm]
+    ends += [(other.name or "hood", other.at_mm + other.depth_mm) for other in box.hood if other is not hood]
+    name, ends_mm = max(ends, key=lambda end: end[1], default=("", hood.at_mm))
+    if hood.at_mm - ends_mm < FLOATING_MM:
+        return ""
+    begins = f"at_mm = {plain(hood.at_mm)} begins it {plain(round(hood.at_mm - ends_mm, 1))} mm ahead of all that could hold it"
+    return f'{begins}, the last of it "{name}", up to {plain(round(ends_mm, 1))} mm: is one of the places wrong?'
 
 
 def straddled_words(hood: Hood, box: Box) -> str:

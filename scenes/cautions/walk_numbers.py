@@ -15,6 +15,9 @@ from scenes.scene_file.tables.lens import Lens, WalkRow
 OFF_MM, OFF_SHARE = 5.0, 0.1  # of the depth beside: a few degrees from one row to the next
 BACK_MM, BACK_SHARE = 1.0, 0.03  # a walk that turns back by more than it is measured to
 LEAST_ROWS, FAR_MM, FAR_SHARE, STEEPER_END = 3, 10.0, 0.3, 1.8  # of a last row, which nothing follows
+# Against the field squared the last step of the published walks, ended at any row, is at most 1.21 times as steep as the steepest
+# before: what a last row falls beyond 1.5 times that is a step of its own.
+ENDS_STEEPER, EXCESS_MM, EXCESS_SHARE = 1.5, 2.5, 0.05
 STEEPER = 3.0  # than before and after, against the field squared, along which the published walks hardly bend
 SIZE_STEP = 0.3  # of the row before: pupils that close toward the edge lose less from row to row
 SIZES = ((2, "tangential"), (3, "sagittal"))  # columns of a walk
@@ -70,7 +73,7 @@ def _drops(rows: Sequence[WalkRow]) -> bool:
         return False
     fallen_mm, steeper = rows[-2][1] - rows[-1][1], abs(slopes[-1]) / max(1e-9, *map(abs, slopes[:-1]))
     is_far = fallen_mm > max(FAR_MM, FAR_SHARE * abs(rows[0][1])) and steeper > STEEPER_END
-    leaps = fallen_mm > max(OFF_MM, OFF_SHARE * abs(rows[-2][1])) and steeper > STEEPER
+    leaps = fallen_mm * (1.0 - ENDS_STEEPER / max(steeper, ENDS_STEEPER)) > max(EXCESS_MM, EXCESS_SHARE * abs(rows[-2][1]))
     return is_far or leaps
 
 

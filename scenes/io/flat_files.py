@@ -12,6 +12,7 @@ import numpy as np
 from geometry.flats import Flat
 from geometry.rings import Ring
 from scenes.io.dxf.bytes import drawing_bytes, new_drawing, same_bytes_each_time
+from scenes.io.finite_numbers import all_finite
 
 CUT, BEND, ENGRAVE, CHECK = "cut", "bend", "engrave", "check"
 COLOURS = {CUT: 7, BEND: 5, ENGRAVE: 3, CHECK: 8}  # of DXF layers: black or white, blue, green, grey
@@ -57,6 +58,7 @@ class Drawn:
 
 def dxf_of(drawn: Drawn) -> bytes:
     """The drawing as DXF: arcs and circles as such, every ring closed."""
+    _finite(drawn, "a DXF file")
     with same_bytes_each_time():
         document = new_drawing()
         for name, colour in COLOURS.items():
@@ -74,6 +76,18 @@ def dxf_of(drawn: Drawn) -> bytes:
             space.add_lwpolyline([(0, 0), (w, 0), (w, h), (0, h)], close=True, dxfattribs={"layer": CHECK})
         _add_square(space, drawn)
         return drawing_bytes(document)
+
+
+def _finite(drawn: Drawn, what: str) -> None:
+    for flat in drawn.flats:
+        for ring in flat.rings:
+            all_finite(ring.points_mm, what)
+            all_finite(ring.bulges, what)
+        for bend in flat.bends:
+            all_finite(bend.line_mm, what)
+    for words in drawn.words:
+        all_finite((*words.at_mm, words.height_mm, words.turn_deg), what)
+    all_finite(drawn.sheet_mm or (), what)
 
 
 def _add_ring(space: Any, ring: Ring) -> None:
@@ -120,6 +134,7 @@ def _lines(words: Sequence[Words]) -> Iterator[tuple[str, tuple[float, float], f
 
 def svg_of(drawn: Drawn, title: str) -> bytes:
     """The same drawing as SVG: one user unit is a millimetre, a group for each layer."""
+    _finite(drawn, "an SVG file")
     left, low, right, high = drawn.bounds_mm
     x, y = drawn.square_mm
     left, low, right, high = min(left, x) - 20.0, y - 20.0, max(right, x + SQUARE_MM) + 12.0, high + 12.0

@@ -11,6 +11,7 @@ from xml.sax.saxutils import quoteattr
 import numpy as np
 
 from geometry.polyhedra import Polyhedron, triangles
+from scenes.io.finite_numbers import all_finite
 
 CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
 WRITTEN_AT = (1980, 1, 1, 0, 0, 0)  # the least date that a ZIP can hold: the time of day is no part of a box
@@ -29,6 +30,7 @@ RELATIONS = """<?xml version="1.0" encoding="UTF-8"?>
 
 def stl_bytes(solid: Polyhedron) -> bytes:
     """A binary STL [mm]. STL holds no unit: the file's name has to say it."""
+    all_finite(solid.vertices_mm, "an STL file")
     corners = solid.vertices_mm[triangles(solid)].astype("<f4")
     a, b, c = (corners[:, k].astype(np.float64) for k in range(3))
     normal = np.cross(b - a, c - a)
@@ -61,6 +63,7 @@ def _text(words: str) -> str:
 
 
 def _object(number: int, name: str, solid: Polyhedron) -> str:
+    all_finite(solid.vertices_mm, "a 3MF file")
     vertices = "".join(f'<vertex x="{x:.7f}" y="{y:.7f}" z="{z:.7f}"/>\n' for x, y, z in solid.vertices_mm + 0.0)
     faces = "".join(f'<triangle v1="{a}" v2="{b}" v3="{c}"/>\n' for a, b, c in triangles(solid).tolist())
     mesh = f"<mesh>\n<vertices>\n{vertices}</vertices>\n<triangles>\n{faces}</triangles>\n</mesh>\n"

@@ -11,6 +11,7 @@ import numpy as np
 
 from geometry.arrays import FloatArray
 from geometry.polyhedra import Polyhedron
+from scenes.io.finite_numbers import NotFiniteError, all_finite
 
 UNNAMED = "''"
 SCHEMA = "AUTOMOTIVE_DESIGN { 1 0 10303 214 1 1 1 1 }"
@@ -139,7 +140,10 @@ def _point(data: _Data, point: FloatArray) -> str:
 
 
 def _direction(data: _Data, way: FloatArray) -> str:
-    return data.once(f"DIRECTION('',{_triple(way / np.linalg.norm(way), 12)})")
+    length = float(np.linalg.norm(way))
+    if not length > 0.0:
+        raise NotFiniteError("an edge or face of a STEP file has no size, and so no direction; the file was not written")
+    return data.once(f"DIRECTION('',{_triple(way / length, 12)})")
 
 
 def _triple(values: FloatArray, digits: int = 9) -> str:
@@ -147,5 +151,6 @@ def _triple(values: FloatArray, digits: int = 9) -> str:
 
 
 def _real(value: float, digits: int) -> str:
-    """A real number as ISO 10303-21 wants it: with a point, no minus zero."""
+    """A real number as ISO 10303-21 wants it: with a point, no minus zero; that has none for what is not finite."""
+    all_finite(value, "a STEP file")
     return f"{round(value, digits) + 0.0:.{digits}f}".rstrip("0")

@@ -7,7 +7,7 @@ the gear in hand sees it. Of files it says what was read of them.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -22,6 +22,7 @@ from scenes.scene_file.messages import plain
 from scenes.scene_file.resources import Resources
 from scenes.scene_file.tables.box import Back, Box, BoxPart, Filter, Flag, Hood, Mask, Seal, Solid, Stage
 from scenes.scene_file.tables.lens import Lens, WalkRow
+from scenes.scene_file.tables.light import Light
 from scenes.scene_file.tables.scene import Check
 from scenes.states.lens_judgement import SAME_FOCUS_SHARE, SAME_STOP_SHARE
 from scenes.states.state import State
@@ -36,7 +37,7 @@ class NumbersUsed:
     name: str
     camera: str
     lens: str
-    box: tuple[tuple[str, str], ...]  # part, its numbers
+    box: tuple[tuple[str, str], ...]  # part, its numbers; lights after the parts, where they have a say
 
 
 Counts = Callable[[BoxPart], bool]  # whether a part of the box has a say in what was asked
@@ -58,6 +59,28 @@ def numbers_by_lens(states: Sequence[State], counts: Counts = every_part) -> tup
     """The same for each lens of some states, in their order."""
     names = dict.fromkeys(state.lens_name for state in states)
     return tuple(numbers_used([state for state in states if state.lens_name == name], counts) for name in names)
+
+
+def with_lights(used: Sequence[NumbersUsed], lights: Sequence[Light]) -> tuple[NumbersUsed, ...]:
+    """The same with lights of the scene after the box, of questions that lights have a say in."""
+    rows = tuple((light.name, _light_words(light)) for light in lights)
+    return tuple(replace(one, box=(*one.box, *rows)) for one in used)
+
+
+def _light_words(light: Light) -> str:
+    """'light at azimuth 30 deg, elevation 20 deg, 2 deg wide'; 'light 1500 right and 2000 up, 3000 ahead of the lens front'."""
+    if light.sun is not None:
+        sun = light.sun
+        where = f"latitude {plain(sun.latitude_deg)}, longitude {plain(sun.longitude_deg)}, {sun.time.isoformat()}"
+        tilt = f", tilted {plain(sun.camera_tilt_deg)} deg" if sun.camera_tilt_deg else ""
+        return f"sun at {where}, camera heads {plain(sun.camera_heading_deg)} deg{tilt}"
+    if light.position_mm is not None:
+        right, up, ahead = light.position_mm
+        sides = _moved((right, up))
+        place = f"{plain(abs(ahead))} {'ahead of' if ahead >= 0.0 else 'behind'} the lens front"
+        return f"light {f'{sides}, ' if sides else ''}{place}, {plain(light.size_mm or 0.0)} wide"
+    angles = f"azimuth {plain(light.azimuth_deg or 0.0)} deg, elevation {plain(light.elevation_deg or 0.0)} deg"
+    return f"light at {angles}, {plain(light.width_deg)} deg wide"
 
 
 def _camera_words(state: State) -> str:
@@ -235,7 +258,7 @@ def _tray_words(stage: Stage) -> str:
     opening = _opening(stage)
     filled = "" if stage.filter is None else f", {_glass_words(stage.filter)}"
     turned = _turns(turn=stage.turn_deg, tilt=stage.tilt_deg)
-    return f"at {plain(stage.at_mm)}, {opening}, {plain(stage.depth_mm)} deep{turned}{filled}"
+    return f"at {plain(stage.at_mm)}, {opening}, {plain(stage.depth_mm)} deep{_outside(stage)}{turned}{filled}"
 
 
 def _glass_words(glass: Filter) -> str:
@@ -258,7 +281,7 @@ def _mask_words(mask: Mask, resources: Resources) -> str:
         moved = _moved((_tenth(-(left_mm + right_mm) / 2), _tenth((low_mm + high_mm) / 2)))
         opening = f"{_size(size_mm(drawn))}{moved and f', {moved} of the middle,'} as read from {mask.outline}{unit}"
     thick = "" if mask.thickness_mm == Mask.model_fields["thickness_mm"].default else f", {plain(mask.thickness_mm)} thick"
-    return f"at {plain(mask.at_mm)}, {opening}{thick}{turned}"
+    return f"at {plain(mask.at_mm)}, {opening}{thick}{_outside(mask)}{turned}"
 
 
 def _hood_words(hood: Hood) -> str:
@@ -295,6 +318,10 @@ def _opening(part: Stage | Mask) -> str:
     if part.opening_mm is None:
         return f"{plain(part.opening_diameter_mm or 0.0)} across"
     return f"{_size(part.opening_mm)}{f' with corners of {plain(part.corner_mm)}' if part.corner_mm else ''}"
+
+
+def _outside(part: Stage | Mask) -> str:
+    return "" if part.outer_mm is None else f", {_size(part.outer_mm)} outside"
 
 
 def _size(size_mm: tuple[float, float]) -> str:

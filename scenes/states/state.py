@@ -17,7 +17,9 @@ from scenes.cautions.box_notes import box_facts, box_notes
 from scenes.cautions.contradictions import box_contradictions, lens_contradictions
 from scenes.cautions.doubtful_numbers import doubtful_notes
 from scenes.cautions.focus_plane import focus_notes
+from scenes.cautions.light_places import lamp_notes
 from scenes.cautions.traced_notes import traced_notes
+from scenes.cautions.unbuildable import tolerance_end_notes
 from scenes.rig.box import box_place, build_box
 from scenes.rig.lens import field_guess_percent, front_travel_mm, lens_variants
 from scenes.scene_file.resources import Resources
@@ -121,7 +123,8 @@ class State:
         scene = self.scene.model_copy(update={"box": fitted})
         assembly, box = self.rebuilt(fitted)
         of_box, of_lens = box_notes(fitted, self.lens, assembly, box, self.variants), self.lens_notes
-        notes = (*of_box.facts, *of_lens.facts, *of_lens.around(of_box.contradictions, of_box.focus))
+        of_lamps = lamp_notes(self.scene, fitted, self.lens, assembly)
+        notes = (*of_box.facts, *of_lamps, *of_lens.facts, *of_lens.around(of_box.contradictions, of_box.focus))
         return replace(self, scene=scene, fitted=fitted, assembly=assembly, box=box, notes=notes)
 
 
@@ -247,7 +250,8 @@ def _facts(scene: Scene, lens: Lens, resources: Resources, travel_mm: float) -> 
     """What shapes and numbers alone tell about a lens in this box, with its front rim moved so far."""
     own_box, assembly, _ = _box_with(scene, lens, resources, travel_mm)
     told = (*box_facts(own_box, lens, assembly), *lens_facts(lens, resources.glass_of(lens), min(f_numbers_of(scene, lens))))
-    told = (*told, *_doubtful_notes(scene, lens), *file_notes(own_box, resources))
+    told = (*told, *_doubtful_notes(scene, lens), *lamp_notes(scene, own_box, lens, assembly), *file_notes(own_box, resources))
+    told = (*told, *tolerance_end_notes(scene, lens, resources, travel_mm))
     return (*told, *nearest_focus_notes(lens, focus_is_named="focus_mm" in scene.check.model_fields_set))
 
 

@@ -122,6 +122,11 @@ class CheckResult:
         return largest_of_each(note for state in self.states for note in state.notes if note.may_be_slip)
 
     @property
+    def cautions(self) -> tuple[Note, ...]:
+        """Every caution that a page lists, each once."""
+        return largest_of_each(note for state in self.states for note in state.notes if note.severity is Severity.CAUTION)
+
+    @property
     def exit_status(self) -> int:
         """0 all clear or tight, 1 a part darkens or enters a frame or the box has a fault, 2 a state could not be computed."""
         if self.failed or not self.states:

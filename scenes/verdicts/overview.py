@@ -41,13 +41,21 @@ def answer_line(checks: Sequence[CheckResult]) -> str:
     dark = any(state.word in VIGNETTES for state in states)  # which no fault explains away
     empty = [state for check in checks for state in check.states if loses_with_trays_empty(state, check)]
     verdict = _verdict_sentence(states, empty)
-    sentences = [verdict, *fault] if dark else [*fault, verdict]
-    doubts = sum(len(check.slips) for check in checks)
-    if doubts and not (dark or faults):
+    sentences = [verdict, *fault] if dark else [*fault, _apart_from(faults, verdict, states)]
+    doubts = sum(len(check.cautions) for check in checks)
+    if any(check.slips for check in checks) and not (dark or faults):
         sentences.append(f"First read the {'caution' if doubts == 1 else f'{doubts} cautions'}.")
     if failed:
         sentences.append(f"{counted(failed, 'state')} could not be computed.")
     return " ".join(sentences)
+
+
+def _apart_from(faults: int, verdict: str, states: Sequence[StateResult]) -> str:
+    """A verdict of light after faults: a box with one is never just called clear."""
+    if not faults or any(why_untold(state.notes) for state in states):
+        return verdict
+    told = verdict[0].lower() + verdict[1:] if len(states) > 1 else verdict  # one state's begins with its lens
+    return f"Apart from the {'fault' if faults == 1 else 'faults'}, {told}"
 
 
 def loses_with_trays_empty(state: StateResult, check: CheckResult) -> bool:
@@ -74,7 +82,7 @@ def _verdict_sentence(states: Sequence[StateResult], empty: Sequence[StateResult
     if tight:
         told = f"{_of_all(len(tight), total).lower()} {'is' if len(tight) == 1 else 'are'} tight"
         return f"No vignetting, but {told}{_empty_words(len(empty), len(tight))}. Tightest: {state_words(worst)}."
-    return f"All {total} states are clear: the box stays out of every frame."
+    return f"{_of_all(total, total)} are clear: the box stays out of every frame."
 
 
 def _untold_sentence(states: Sequence[StateResult], untold: Sequence[str]) -> str:

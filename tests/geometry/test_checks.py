@@ -235,6 +235,12 @@ def test_a_drawn_cut_out_that_may_be_seen_from_the_wrong_side_or_has_further_hol
     assert all(note.severity is Severity.CAUTION and word in note.text for note, word in zip(notes, words, strict=True))
 
 
+def test_a_corner_moved_along_a_straight_edge_is_no_longer_the_same_left_and_right_though_all_corners_lie_on_the_outline_opposite():
+    tongue = [(-60, -40), (0, -40), (-6, -25), (6, -25), (10, -40), (60, -40), (60, 40), (-60, 40)]  # the second was at x -10
+    (note,) = drawn_notes(mask(BOX, at_mm=20, thickness_mm=1, opening=Freeform(shapely.Polygon(tongue))))
+    assert note.text.startswith("its cut-out is not the same left and right")
+
+
 @pytest.mark.parametrize(("at_mm", "told"), [(60, False), (20, False), (-60, True)])
 def test_a_mesh_behind_the_lens_front_is_told_for_its_z_may_be_turned_round(at_mm, told):
     # 40 mm deep about at_mm: ahead of the rim, ahead with its rear end at it, and behind

@@ -160,11 +160,73 @@ def test_rods_pass_the_back_plate_but_not_the_hood():
     assert "end the rods behind it or raise it by" in notes[0].text
 
 
-def test_an_open_mesh_is_said_to_be_unchecked():
-    sheet = Part(name="bracket", kind=Kind.SOLID, body=Surface(np.eye(3) * 50, np.array([[0, 1, 2]])))
-    (note,) = overlap_notes([sheet, stage(10, "tray")])
-    assert (note.part, note.severity) == ("bracket", Severity.FACT)
-    assert "not closed" in note.text
+def test_an_open_mesh_is_held_by_its_faces_and_said_to_be_held_by_these_alone():
+    across = Part(name="bracket", kind=Kind.SOLID, body=Surface(np.eye(3) * 50, np.array([[0, 1, 2]])))
+    (note,) = overlap_notes([across, stage(10, "tray")])
+    assert (note.part, note.severity) == ("bracket", Severity.CAUTION)
+    assert "1 triangle of its mesh closes no body, so overlaps were looked for along what is open alone" in note.text
+    points = np.array([[60.0, -60, 22], [60, 60, 22], [90, 0, 22]])  # it stands in the middle of the tray's side
+    through = Part(name="bracket", kind=Kind.SOLID, body=Surface(points, np.array([[0, 1, 2]])))
+    fault, note = overlap_notes([stage(10, "tray", outer_mm=(190, 160)), through])
+    assert (fault.part, fault.severity, note.severity) == ("tray", Severity.FAULT, Severity.CAUTION)
+    assert fault.text.startswith("overlaps bracket by up to")
+
+
+def test_an_open_mesh_that_lies_on_a_part_touches_it_and_what_stands_in_it_there_is_told_all_the_same():
+    wall = block((100, 100, 4), (0, 0, 20), "wall")  # from 18 to 22 mm
+    on = np.array([[-40.0, -40, 18], [40, -40, 18], [40, 40, 18], [-40, 40, 18]])
+    faces = np.array([[0, 1, 2], [0, 2, 3]])
+    flat = Part(name="sheet", kind=Kind.SOLID, body=Surface(on, faces))
+    assert [note.severity for note in overlap_notes([wall, flat])] == [Severity.CAUTION]
+    lip = np.array([[-40.0, -40, 20], [40, -40, 20]])
+    lipped = Part(
+        name="sheet", kind=Kind.SOLID, body=Surface(np.concatenate([on, lip]), np.concatenate([faces, [[0, 1, 4], [1, 5, 4]]]))
+    )
+    assert [note.severity for note in overlap_notes([wall, lipped])] == [Severity.FAULT, Severity.CAUTION]
+
+
+def test_a_mesh_of_too_many_open_faces_is_said_not_to_be_looked_at():
+    ball = trimesh.creation.icosphere(5, radius=50.0)
+    open_ball = Part(name="scan", kind=Kind.SOLID, body=Surface(np.asarray(ball.vertices), np.asarray(ball.faces)[1:]))
+    (note,) = overlap_notes([open_ball, stage(10, "tray")])
+    assert (note.part, note.severity) == ("scan", Severity.CAUTION)
+    assert "whether it overlaps other parts was not looked at for 20479 triangles of its mesh" in note.text
+
+
+def frame_of_bars(name, *, at_mm, gap_mm=0.0, turned=()):
+    """A frame of 160 x 124 x 4 mm of four bars that touch and share edges of four faces, or stand apart by a gap."""
+    bars = [((160, 16 - gap_mm, 4), (0, 54 + gap_mm / 2)), ((160, 16 - gap_mm, 4), (0, -54 - gap_mm / 2))]
+    bars += [((16, 92, 4), (72, 0)), ((16, 92, 4), (-72, 0))]
+    points, faces = [], []
+    for number, (size, (x, y)) in enumerate(bars):
+        mesh = trimesh.creation.box(size)
+        points.append(mesh.vertices + np.array([x, y, at_mm]))
+        faces.append((np.asarray(mesh.faces)[:, ::-1] if number in turned else np.asarray(mesh.faces)) + 8 * number)
+    places, number = np.unique(np.concatenate(points), axis=0, return_inverse=True)  # corners that coincide are one, as in files
+    return Part(name=name, kind=Kind.SOLID, body=Surface(places, number.reshape(-1)[np.concatenate(faces)]))
+
+
+@pytest.mark.parametrize("turned", [(), (2,), (0, 1, 2, 3)])
+def test_a_mesh_of_bodies_that_touch_is_held_against_every_part_as_one_whose_bodies_stand_apart_is(turned):
+    # bodies that stand half a millimetre apart were held before: the same parts are told, as deep
+    pair = rods(RodSpec(name="rods-15", diameter_mm=15, spacing_mm=60, drop_mm=60), rear_mm=-200, front_mm=140)
+    ring = block((160, 124, 4), (0, 0, 14), "plate")
+    others = [stage(10, "tray"), barrel(outside_mm=130, length_mm=100), hood(BOX, **{**FUNNEL, "at_mm": 8}), *pair, ring]
+    for at_mm in (-3, 14, 40):
+        touching, apart = (
+            {(note.part, note.said_again, round(note.size, 1)) for note in overlap_notes([*others, part])}
+            for part in (frame_of_bars("frame", at_mm=at_mm, turned=turned), frame_of_bars("frame", at_mm=at_mm, gap_mm=0.001))
+        )
+        assert touching == apart
+        assert any("frame" in (part, again.removeprefix("overlaps ")) for part, again, _ in touching)
+
+
+def test_a_mesh_of_bodies_that_touch_is_told_in_the_glass_that_it_stands_in():
+    glass = Slab(name="filter", pose=BOX, outline=RoundedRectangle(143.5, 101.6), thickness_mm=4.0)
+    middle_mm = float(BOX.origin_mm[2])
+    (note,) = glass_overlap_notes([frame_of_bars("frame", at_mm=middle_mm)], [glass])
+    assert (note.part, note.severity, note.doubts_light) == ("frame", Severity.FAULT, True)
+    assert note.text.startswith("stands in filter")
 
 
 def some_parts(seed):

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from geometry.checks import LOPSIDED_MM
+from geometry.outline import apart_mm
 from scenes.io.dxf.joined_lines import JOIN_MM, Line
 from scenes.io.dxf.tags import Tag, numbered_tags, things
 
@@ -24,7 +24,6 @@ MOST_LOST = 2  # corners; a cut-out of which more stand alone is meant so
 MOST_GONE = 12  # numbers of a polyline's corners: a curve of chords that is lost takes more with it
 LEAST_OPPOSITE, LEAST_UPRIGHT = 2, 4  # corners that do mirror each other: left and right, and up and down, which fewer are meant to
 HANDLES, POLYLINE_THINGS = {5, 105}, {"VERTEX", "SEQEND"}  # DXF reference, "Common Group Codes": 5, and 105 of one kind of thing
-STEP_MM = 2.0  # along an outline, between places that are compared
 MOST_CORNERS = 20_000
 FEWEST_CORNERS = 3  # of a ring
 
@@ -105,11 +104,6 @@ def _alone(corners: NDArray[np.float64], mirror: Mirror) -> NDArray[np.float64]:
 def _apart_mm(edges: shapely.MultiLineString, mirror: Mirror) -> float:
     """How far the outline lies from what a mirror shows of it, where it does most."""
     return apart_mm(edges, shapely.transform(edges, lambda places: places * mirror.signs))
-
-
-def apart_mm(one: Any, other: Any) -> float:
-    """How far two outlines lie apart where they do most; between their corners too, which may all lie on the other."""
-    return float(shapely.hausdorff_distance(shapely.segmentize(one, STEP_MM), shapely.segmentize(other, STEP_MM)))
 
 
 def numbering_doubts(data: bytes) -> Iterator[str]:

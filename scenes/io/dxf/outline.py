@@ -13,11 +13,12 @@ from shapely.ops import unary_union
 
 from geometry.checks import LOPSIDED_MM
 from geometry.frame import right_up_to_frame
+from geometry.outline import apart_mm
 from scenes.io.dxf.doubts import extent_doubts, hanging_doubts, layer_doubts, opened_doubts, scaled_doubts, size_doubts
 from scenes.io.dxf.joined_lines import OpenLineError, closed_rings
 from scenes.io.dxf.leftovers import leftover_doubts
 from scenes.io.dxf.lines import Drawn, read_document, read_drawn
-from scenes.io.dxf.lost_corners import apart_mm, mirror_doubts, numbering_doubts
+from scenes.io.dxf.lost_corners import mirror_doubts, numbering_doubts
 from scenes.io.dxf.lost_things import Found, handle_doubts, layer_table_doubts, lost_member, row_doubts, things_of
 from scenes.io.dxf.plain_text import plain_text
 from scenes.io.dxf.remarks import unseen_words

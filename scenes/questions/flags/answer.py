@@ -37,7 +37,7 @@ from scenes.questions.flags.text import (
 from scenes.runtime.progress import progress
 from scenes.states.full_range import checked_ranges
 from scenes.states.names import state_words
-from scenes.states.numbers_used import NumbersUsed, numbers_by_lens
+from scenes.states.numbers_used import NumbersUsed, numbers_by_lens, with_lights
 from scenes.states.stray import stray_lights
 
 if TYPE_CHECKING:
@@ -126,8 +126,8 @@ class FlagsAnswer(Answer):
 
     @property
     def judged_by(self) -> Sequence[NumbersUsed]:
-        """The numbers of each lens and of the whole box: any part may stand in the beam or in a light."""
-        return numbers_by_lens(self.states)
+        """The numbers of each lens of the whole box and of the lights: any part may stand in the beam or in a light."""
+        return with_lights(numbers_by_lens(self.states), self.states[0].scene.light) if self.states else ()
 
     @property
     def exit_status(self) -> int:

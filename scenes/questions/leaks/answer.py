@@ -12,6 +12,7 @@ import numpy as np
 from geometry.openings import OpeningKind
 from scenes.answers.answer import CLEAR, Answer, Files, Sheets, answer_text, state_data
 from scenes.answers.blocks import Block, Gap, Heading, Lines, NextStep, Paragraph
+from scenes.answers.judged_by import judged_by_blocks
 from scenes.answers.numbers import finite
 from scenes.answers.options import Wanted
 from scenes.answers.table import Column, Table, as_named
@@ -38,6 +39,7 @@ from scenes.questions.leaks.text import (
 from scenes.runtime.page import WIDTH, wrapped
 from scenes.runtime.progress import progress
 from scenes.states.names import state_words
+from scenes.states.numbers_used import NumbersUsed, numbers_by_lens, with_lights
 from scenes.states.select import first_of_each_lens
 from scenes.states.stray import angles_deg, stray_lights
 
@@ -92,6 +94,11 @@ class LeaksAnswer(Answer):
         return [report.plan for report, _ in self.cases]
 
     @property
+    def judged_by(self) -> Sequence[NumbersUsed]:
+        """The numbers of each lens, of the whole box and of the lights."""
+        return with_lights(numbers_by_lens(self.states), self.states[0].scene.light) if self.states else ()
+
+    @property
     def next_step(self) -> str:
         """The first flag to open, else the first change that helps."""
         flags = (flag_to_open_words(flag).removeprefix("first ") for _, advice in self.cases for flag in advice.too_far_in)
@@ -109,6 +116,7 @@ class LeaksAnswer(Answer):
             yield from report_blocks(report)
             yield from advice_blocks(report, advice)
             yield Gap()
+        yield from judged_by_blocks(self)
         yield from map(Paragraph, (*self.cautions, GLARE_NOTE))
         if self.left_out:
             yield Paragraph(self.left_out)

@@ -10,12 +10,13 @@ from geometry.cantilever import plate_drag_n
 from geometry.errors import GeometryError
 from geometry.flats import Flat
 from geometry.nesting import Laid, Piece, nested
-from scenes.questions.make.joints import RodMeeting, joints_of, rods_in_plate
+from scenes.questions.make.joints import joints_of
 from scenes.questions.make.made_part import Made, Parts
 from scenes.questions.make.parts import parts_of
 from scenes.questions.make.shapes import Cut, PlateShape
 from scenes.questions.make.weights import Carried, carried
 from scenes.rig.box import flag_name
+from scenes.rig.rods_in_plate import RodMeeting, rods_in_plate
 from scenes.runtime.progress import Tick, silent
 from scenes.scene_file.catalogue import Material
 from scenes.scene_file.errors import Complaint, SceneError

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from scenes.questions.make.joints import RodMeeting
 from scenes.questions.make.report import MakeReport, Sheet
 from scenes.questions.make.weights import BACK_TO_SENSOR_MM, USUAL_WALL_MM, glass_g_cm3
+from scenes.rig.rods_in_plate import RodMeeting
 from scenes.runtime.page import counted
 from scenes.scene_file.messages import plain
 from scenes.scene_file.tables.make import Make, materials_of

@@ -10,12 +10,14 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from scenes.answers.answer import CLEAR, Answer, Sheets
 from scenes.answers.blocks import Block, Gap, Heading, Lines, Paragraph
+from scenes.answers.judged_by import judged_by_blocks
 from scenes.answers.options import Wanted
 from scenes.questions.sun.report import BoolArray, FlagAngle, SunReport, chosen_sun, limits_of, sun_report
 from scenes.questions.sun.text import CAUTIONS, clock, clock_words, flag_words, joint_words, next_step, spans_words, unwanted
 from scenes.runtime.page import WIDTH
 from scenes.states.load import plans_of
 from scenes.states.names import lens_words, state_words
+from scenes.states.numbers_used import NumbersUsed, numbers_by_lens, with_lights
 from scenes.states.select import first_focus
 
 if TYPE_CHECKING:
@@ -57,6 +59,12 @@ class SunAnswer(Answer):
         return [report.plan for report in self.reports]
 
     @property
+    def judged_by(self) -> Sequence[NumbersUsed]:
+        """The numbers of each lens, of the whole box and of this sun."""
+        suns = [light for light in self.states[0].scene.light if light.name == self.reports[0].light] if self.states else []
+        return with_lights(numbers_by_lens(self.states), suns) if self.states else ()
+
+    @property
     def next_step(self) -> str:
         """What to do for the lens that has the sun on its glass longest."""
         longest = max(self.reports, key=lambda report: int(unwanted(report).sum()))
@@ -70,6 +78,7 @@ class SunAnswer(Answer):
         if words := joint_words(self.reports):
             yield Paragraph(words)
             yield Gap()
+        yield from judged_by_blocks(self)
         yield from map(Paragraph, CAUTIONS)
 
     def _head(self) -> Iterator[Block]:

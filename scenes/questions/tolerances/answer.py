@@ -31,6 +31,7 @@ from scenes.questions.tolerances.text import (
     room_words,
     share_words,
     summary,
+    unbuilt_words,
     worst_words,
 )
 from scenes.runtime.page import listed
@@ -72,8 +73,8 @@ class TolerancesAnswer(Answer):
 
     @property
     def exit_status(self) -> int:
-        """1 where a build was found that reaches into a frame."""
-        return CLEAR if self.found.worst.worst.clearance_mm > 0 else IN_FRAME
+        """1 where a build was found that reaches into a frame, or that cannot be built."""
+        return CLEAR if self.found.worst.worst.clearance_mm > 0 and self.found.unbuilt is None else IN_FRAME
 
     @property
     def next_step(self) -> str:
@@ -85,6 +86,8 @@ class TolerancesAnswer(Answer):
         found = self.found
         yield Heading(f"Tolerances: {self.title}" if self.title else "Tolerances")
         yield Paragraph(summary(found))
+        if found.unbuilt is not None:
+            yield Paragraph(unbuilt_words(found))
         yield Gap()
         yield Paragraph(METHOD)
         yield Gap()
@@ -135,7 +138,7 @@ class TolerancesAnswer(Answer):
         return {
             "builds": found.count,
             "seed": found.seed,
-            "summary": " ".join(filter(None, (summary(found), fixed_words(found), glass_words(found)))),
+            "summary": " ".join(filter(None, (summary(found), unbuilt_words(found), fixed_words(found), glass_words(found)))),
             "set": _set_data(found),
             "inputs": [_input_data(item) for item in found.inputs],
             "lenses": [_lens_data(lens) for lens in found.lenses],
@@ -235,6 +238,8 @@ def _lens_data(lens: LensSurety) -> dict[str, Any]:
         "least_sure": lens.least_sure or None,
         "as_written": _build_data(lens.nominal),
         "worst": _build_data(lens.worst),
+        "unbuilt_builds": lens.unbuilt.count if lens.unbuilt is not None else 0,
+        "unbuilt_why": lens.unbuilt.why if lens.unbuilt is not None else "",
         "effects": [_effect_data(effect) for effect in lens.effects],
         "share_of_variance": shares,
         "only_with_glass": None if lens.only_with_glass is None else _build_data(lens.only_with_glass),

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from raytrace.tolerance import Effect, Spread, WorstCase, builds, spread_of, worst_case
+from raytrace.tolerance import Effect, Spread, WorstCase, builds, share_range, spread_of, worst_case
 from scenes.questions.tolerances.clearances import Build, LensBench, Pair, Reach
 from scenes.questions.tolerances.inputs import Input, inputs_of, touches
+from scenes.questions.tolerances.unbuilt import Unbuilt, fault_of, first_fault
 from scenes.runtime.first_run import prepare_judge
 from scenes.runtime.progress import Tick, silent
 from scenes.runtime.shared_out import shared_out
@@ -37,7 +38,8 @@ class LensSurety:
     """How sure one lens is: as written, at the worst, what each input does, and how builds come out.
 
     spread is None where no build needed trying, because all come out alike (`always`, `never`). only_with_glass is the part that
-    stands in the beam of the box as written once its trays are empty, and in which state; None where none does.
+    stands in the beam of the box as written once its trays are empty, and in which state; None where none does. unbuilt: the builds
+    that cannot be built, none of which is clear.
     """
 
     lens_name: str
@@ -47,6 +49,7 @@ class LensSurety:
     effects: tuple[Effect, ...]
     spread: Spread | None
     only_with_glass: Build | None = None
+    unbuilt: Unbuilt | None = None
 
     @property
     def always(self) -> bool:
@@ -105,6 +108,12 @@ class Surety:
         return all(lens.always for lens in self.lenses)
 
     @property
+    def unbuilt(self) -> LensSurety | None:
+        """The lens with which most builds cannot be built; None where all can."""
+        found = [lens for lens in self.lenses if lens.unbuilt is not None]
+        return max(found, key=lambda lens: lens.unbuilt.count if lens.unbuilt else 0, default=None)
+
+    @property
     def worst(self) -> LensSurety:
         """The lens with the worst build."""
         return min(self.lenses, key=lambda lens: lens.worst.clearance_mm)
@@ -154,7 +163,16 @@ def surety(loaded: Loaded, plans: Sequence[State], count: int = BUILDS, seed: in
     lenses = lens_sureties(benches, own, tick)
     sampled = [lens.spread.values for lens in lenses if lens.spread is not None]
     spread = spread_of(tuple(item.path for item in items), tried, np.min(sampled, axis=0)) if sampled else None
+    not_built = [lens.unbuilt.rows for lens in lenses if lens.unbuilt is not None]
+    if spread is not None and not_built:
+        spread = _less_unbuilt(spread, np.any(not_built, axis=0))
     return Surety(scene=loaded.scene, inputs=items, lenses=lenses, count=count, seed=seed, spread=spread)
+
+
+def _less_unbuilt(spread: Spread, unbuilt: NDArray[np.bool_]) -> Spread:
+    """How builds come out of which some cannot be built: those are not clear."""
+    clear, count = int(((spread.values > 0) & ~unbuilt).sum()), len(unbuilt)
+    return replace(spread, clear_share=clear / count, share_range=share_range(clear, count))
 
 
 def _no_answer(loaded: Loaded, problem: str) -> SceneError:
@@ -182,11 +200,12 @@ class _Screened:
     high_mm: float
     reaches: dict[Pair, Reach]
     worst: WorstCase
+    fault: tuple[str, dict[str, float]] | None  # of a build that cannot be built
 
     @property
     def in_doubt(self) -> bool:
         """Whether builds may be clear or not."""
-        return self.low_mm <= 0 < self.high_mm
+        return self.high_mm > 0 and (self.low_mm <= 0 or self.fault is not None)
 
     def on(self, bench: LensBench) -> LensBench:
         """A bench that measures builds by what is known."""
@@ -206,7 +225,7 @@ def lens_sureties(
     screened = shared_out(_screened, benches, each_s=LENS_S, tick=counted(SCREEN_TICKS), words=_name, elsewhere=True)
     ready = [known.on(bench) for bench, known in zip(benches, screened, strict=True)]
     asked = [
-        (bench, some)
+        (bench, some, known.fault is not None)
         for bench, known, rows in zip(ready, screened, tried, strict=True)
         if known.in_doubt
         for some in np.array_split(rows, PIECES)
@@ -215,7 +234,7 @@ def lens_sureties(
         _answers, asked, each_s=LENS_S / PIECES, tick=counted(BUILD_TICKS / PIECES), words=lambda one: _name(one[0]), elsewhere=True
     )
     answers: dict[str, list[NDArray[np.float64]]] = {bench.lens.name: [] for bench in benches}
-    for (bench, _), piece in zip(asked, pieces, strict=True):
+    for (bench, *_), piece in zip(asked, pieces, strict=True):
         answers[bench.lens.name].append(piece)
     found = [
         (bench, known, rows, np.concatenate(answers[bench.lens.name]) if known.in_doubt else None)
@@ -231,16 +250,19 @@ def _name(bench: LensBench) -> str:
 def _screened(bench: LensBench) -> _Screened:
     low, high = bench.screen()
     worst = worst_case(bench.answer_mm, [item.tolerance for item in bench.items], bench.worst_corners())
-    return _Screened(low_mm=low, high_mm=high, reaches=bench.reaches, worst=worst)
+    return _Screened(low_mm=low, high_mm=high, reaches=bench.reaches, worst=worst, fault=first_fault(bench, worst.inputs))
 
 
 def _told(asked: tuple[LensBench, _Screened, NDArray[np.float64], NDArray[np.float64] | None]) -> LensSurety:
     """One lens, by the answers of its builds where it is in doubt."""
     bench, known, tried, answers = asked
     found = known.worst
-    worst, spread = bench.build(found.inputs), None
+    worst, spread, unbuilt = bench.build(found.inputs), None, None
     if answers is not None:
-        spread = spread_of(tuple(bench.nominal), tried, answers)
+        spread = spread_of(tuple(bench.nominal), tried, answers[:, 0])
+        if known.fault is not None:
+            unbuilt = Unbuilt(rows=tuple((answers[:, 1] > 0).tolist()), why=known.fault[0], values=known.fault[1])
+            spread = _less_unbuilt(spread, answers[:, 1] > 0)
         if spread.values.min() < found.worst:
             worst = bench.build(_row(bench, tried[int(spread.values.argmin())]))
     return LensSurety(
@@ -251,6 +273,7 @@ def _told(asked: tuple[LensBench, _Screened, NDArray[np.float64], NDArray[np.flo
         effects=found.effects,
         spread=spread,
         only_with_glass=bench.only_with_glass(),
+        unbuilt=unbuilt,
     )
 
 
@@ -265,10 +288,12 @@ def _row(bench: LensBench, row: NDArray[np.float64]) -> dict[str, float]:
     return dict(zip(bench.nominal, row.tolist(), strict=True))
 
 
-def _answers(asked: tuple[LensBench, NDArray[np.float64]]) -> NDArray[np.float64]:
-    """The answers of some builds (n,) [mm]."""
-    bench, tried = asked
-    return np.array([bench.answer_mm(_row(bench, row)) for row in tried])
+def _answers(asked: tuple[LensBench, NDArray[np.float64], bool]) -> NDArray[np.float64]:
+    """The answers of some builds [mm], and 1 for each that cannot be built, where that is looked for (n, 2)."""
+    bench, tried, looks = asked
+    rows = [_row(bench, row) for row in tried]
+    found = [(bench.answer_mm(values), float(looks and bool(fault_of(bench, values)))) for values in rows]
+    return np.array(found).reshape(-1, 2)
 
 
 class _Steps:

@@ -118,6 +118,20 @@ def summary(found: Surety) -> str:
     return f"Out of frame with {who} in {percent(found.clear_share)} % of builds (between {low} and {high}); {sure}."
 
 
+def unbuilt_words(found: Surety) -> str:
+    """How many builds cannot be built, and why one of them cannot; '' where all can."""
+    lens = found.unbuilt
+    if lens is None or lens.unbuilt is None:
+        return ""
+    off = [item for item in lens.inputs if abs(lens.unbuilt.values[item.path] - item.nominal) > 1e-9]
+    how = [f"{item.words} {plain(round(lens.unbuilt.values[item.path], 2))} {item.unit}" for item in off]
+    of_tried = f"{lens.unbuilt.count or 'None'} of the {found.count} builds tried"
+    count = f"{of_tried}{'' if lens.unbuilt.count else ', but others within the tolerances,'}"
+    whose = f" with the {lens.lens_name}" if len(found.lenses) > 1 else ""
+    what = f"with {listed(how) or 'all dimensions nominal'} {lens.unbuilt.why}"
+    return f"{count} cannot be built{whose}, and no such build counts as clear: {what}."
+
+
 def glass_words(found: Surety) -> str:
     """Which lenses the box as written stays out of only while the filters are in; '' where none are."""
     told = [lens for lens in found.lenses if lens.only_with_glass is not None]
@@ -154,6 +168,8 @@ def next_step(found: Surety) -> str:
         return "confirm on the test shoot the lenses that may be tight, or give them pupil_walk."
     if found.always:
         return "nothing needs doing within these tolerances."
+    if found.unbuilt is not None and worst.worst.clearance_mm > 0:
+        return "give the parts that meet more room, or their dimensions closer tolerances; then run this again."
     part = worst.worst.nearest.part
     room = max(-worst.worst.clearance_mm, 0.0)
     if worst.never and worst.nominal.clearance_mm <= 0:

@@ -92,6 +92,35 @@ def test_a_hood_that_narrows_from_a_rear_larger_than_its_plate_is_told(rear, tol
     assert any("are the two swapped?" in words for _, words in slips(text)) == told
 
 
+def flags_of(top_mm, left_mm):
+    """Four flags of these widths."""
+    sides = (("top", top_mm), ("bottom", top_mm), ("left", left_mm), ("right", left_mm))
+    one = '[[box.flag]]\nside = "{}"\nangle_deg = 65\nlength_mm = 110\nwidth_mm = {}\n'
+    return "".join(one.format(side, width) for side, width in sides)
+
+
+@pytest.mark.parametrize(
+    ("top_mm", "left_mm", "words"),
+    [
+        (170, 170, "its top and bottom flags are 170 mm along it, and the other two fit theirs; is it really so wide?"),
+        (250, 120, "its left and right flags are 120 mm along it, and the other two fit theirs; is it really so high?"),
+        (250, 170, None),
+        (170, 120, None),  # neither fits
+    ],
+)
+def test_a_hood_whose_front_two_of_four_flags_do_not_fit_is_told(top_mm, left_mm, words):
+    text = SCENE[: SCENE.index("[[box.flag]]")] + flags_of(top_mm, left_mm)
+    found = [told for part, told in slips(text) if part == "hood"]
+    assert [words in told for told in found] == [True] * (words is not None)
+
+
+@pytest.mark.parametrize(("at", "is_told"), [(20, False), (40, False), (82, True)])
+def test_a_hood_that_begins_far_ahead_of_all_that_could_hold_it_is_told(at, is_told):
+    plate = "back = { width_mm = 240, height_mm = 180, bore_mm = 120 }"
+    text = SCENE.replace("ahead_mm = 4", f"ahead_mm = 4\n{plate}").replace("at_mm = 20", f"at_mm = {at}")
+    assert any("ahead of all that could hold it" in words for _, words in slips(text)) is is_told
+
+
 def test_boxes_drawn_by_chance_and_those_of_the_demo_are_not_doubted():
     assert not [found for seed in range(300) if (found := slips(random_scene(seed)))]
     for path in (*(ROOT / "scenes/demo").glob("*.toml"), *(ROOT / "tests/golden/scenes").glob("*.toml")):

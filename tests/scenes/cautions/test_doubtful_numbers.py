@@ -7,6 +7,7 @@ import pytest
 import trimesh
 
 from geometry.notes import Severity
+from scenes.cautions.doubtful_numbers import doubtful_notes
 from scenes.scene_file.parse import parse_scene
 from scenes.states.load import load_scene, plans_of
 from scenes.states.state import states_of
@@ -227,3 +228,33 @@ def test_a_set_whose_lenses_differ_by_a_stop_and_a_third_gets_no_word(stops):
     lenses = "".join(PRIME.format(focal, focal, stop) for focal, stop in zip((35, 55, 100), stops, strict=True))
     text = SCENE[: SCENE.index("[[lens]]")] + lenses + SCENE[SCENE.index("[box]") :].replace("[2.0]", f"[{stops[0]}, 5.6]")
     assert not any("the other lenses all open to" in one for one in told(text, Severity.CAUTION))
+
+
+LENS = '[[lens]]\nname = "{name}"\nfocal_mm = 40\nsqueeze = {squeeze}\nf_number = {stop}\nfront_diameter_mm = 114\n'
+DEPTHS = "pupil_behind_front_mm = {{ horizontal = 70, vertical = {vertical} }}\n"
+
+
+def of_lenses(lenses, camera):
+    scene = parse_scene(f"brimline = 1\n[camera]\n{camera}\n{''.join(lenses)}[box]\nahead_mm = 4\n", source="s.toml")
+    return {note.text for lens in scene.lens for note in doubtful_notes(scene, lens)}
+
+
+@pytest.mark.parametrize(("squeeze", "is_told"), [(2.0, False), (1.5, True)])
+def test_a_squeeze_that_the_format_is_not_for_is_told(squeeze, is_told):
+    lens = LENS.format(name="a", squeeze=squeeze, stop=2.8) + DEPTHS.format(vertical=70 * squeeze)
+    found = of_lenses([lens], 'format = "anamorphic-35-4perf"')
+    assert any("is for lenses with a squeeze of 2" in text for text in found) is is_told
+
+
+@pytest.mark.parametrize(("aspect", "is_told"), [(2.39, False), (2.76, False), (3.29, True)])
+def test_a_guide_wider_than_any_picture_is_told(aspect, is_told):
+    lens = LENS.format(name="a", squeeze=1, stop=2.8) + "pupil_behind_front_mm = 60\n"
+    guide = f'format = "36x24"\n[[camera.guide]]\nname = "extraction"\naspect = {aspect}'
+    assert any("is wider than any picture is shown" in text for text in of_lenses([lens], guide)) is is_told
+
+
+@pytest.mark.parametrize(("stop", "is_told"), [(4.1, True), (1.4, False), (2.0, False)])
+def test_a_prime_that_alone_of_its_set_opens_far_less_is_told_though_no_stop_is_asked_for(stop, is_told):
+    stops = {"a": 1.4, "b": 1.4, "c": stop}
+    lenses = [LENS.format(name=name, squeeze=1, stop=one) + "pupil_behind_front_mm = 60\n" for name, one in stops.items()]
+    assert any("the other lenses all open to f/1.4" in text for text in of_lenses(lenses, 'format = "36x24"')) is is_told

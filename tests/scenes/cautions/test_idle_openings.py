@@ -125,3 +125,9 @@ def test_a_mask_drawn_to_the_edge_of_its_sheet_is_told(tmp_path):
     )
     notes = [note.text for plan in plans_of(load_scene(tmp_path / "s.toml")) for note in plan.notes]
     assert any("leaves a rim of 1.0 mm round its drawn opening of 148 x 108 mm" in text for text in notes)
+
+
+@pytest.mark.parametrize(("at", "is_told"), [(19, True), (99, False)])
+def test_a_mask_that_sticks_out_of_the_box_behind_the_hood_is_told(at, is_told):
+    found = told(at, "opening_mm = [160, 110]\nouter_mm = [256, 220]")
+    assert any("sticks out of the box around it" in text for text in found) is is_told

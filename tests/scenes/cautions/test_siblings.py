@@ -60,10 +60,10 @@ def test_a_box_a_tenth_as_far_ahead_of_one_lens_as_of_the_others_is_told(ahead, 
 
 
 @pytest.mark.parametrize("ahead", ["20", "6", "-2.4"])
-def test_a_box_elsewhere_before_one_lens_gets_no_word(ahead):
+def test_a_box_elsewhere_before_one_lens_is_not_told_for_a_point(ahead):
     own = [f"[lens.box]\nahead_mm = {value}\n" for value in (ahead, "24", "24")]
     lenses = [lens(str(focal), focal=focal, pupil=focal + 20, more=more) for focal, more in zip((25, 32, 40), own, strict=True)]
-    assert told(lenses, starts="box.ahead_mm") == []
+    assert told(lenses, starts="a point in the wrong place") == []
 
 
 def test_rods_longer_than_from_image_plane_to_box_are_told():
@@ -100,3 +100,25 @@ def test_brackets_of_a_pair_that_do_not_stand_equally_far_ahead_are_told(tmp_pat
     (tmp_path / "s.toml").write_text(scene + BRACKETS.format(names=names, at=at), encoding="utf-8")
     notes = {note.text for plan in plans_of(load_scene(tmp_path / "s.toml")) for note in plan.notes}
     assert any("do not go together as those of a pair" in text for text in notes) is is_told
+
+
+@pytest.mark.parametrize(("ahead", "is_told"), [(12.2, True), (28, False)])
+def test_a_box_that_stands_elsewhere_ahead_of_the_image_plane_with_one_lens_is_told(ahead, is_told):
+    rows = [(20, 126, ahead), (25, 134, 20), (35, 124, 30)]
+    lenses = [
+        lens(str(focal), focal=focal, front=front, pupil=40, more=f"[lens.box]\nahead_mm = {place}\n").replace(
+            "front_to_sensor_mm = 150", f"front_to_sensor_mm = {length}"
+        )
+        for front, (focal, length, place) in zip((114, 95, 80), rows, strict=True)
+    ]
+    assert bool(told(lenses, starts="as on rods that nobody moves")) is is_told
+
+
+@pytest.mark.parametrize(("places", "is_told"), [((8, 38, 38), True), ((38, 38, 38), False), ((8, 38, 24), False)])
+def test_a_mask_in_another_slot_than_those_of_all_other_lenses_is_told(places, is_told):
+    lenses = [lens(str(focal), focal=focal, pupil=focal + 20) for focal in (25, 32, 40)]
+    masks = "".join(
+        f'[[box.mask]]\nlenses = ["{focal}"]\nat_mm = {place}\nopening_mm = [138, 100]\n'
+        for focal, place in zip((25, 32, 40), places, strict=True)
+    )
+    assert bool(told(lenses, masks, starts="is it in the same slot?")) is is_told

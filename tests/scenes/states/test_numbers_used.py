@@ -8,7 +8,7 @@ import trimesh
 
 from scenes.runtime.engines import engine_of
 from scenes.states.load import load_scene, plans_of
-from scenes.states.numbers_used import numbers_by_lens, numbers_used
+from scenes.states.numbers_used import numbers_by_lens, numbers_used, with_lights
 from scenes.states.state import states_of
 from scenes.verdicts.check import run_check
 from scenes.verdicts.text import numbers_lines
@@ -164,6 +164,37 @@ def test_each_part_is_told_with_its_numbers_and_files_by_what_was_read_of_them(t
         ("hood", "at 20, 190 x 150 to 230 x 180, 30 deep"),
         ("top flag", "at 40 deg, 80 long, 225 wide, hinged at 50, 90 off the middle"),
         ("bracket", "200 x 20 x 30 as read from bracket.stl, from 47 to 77 ahead, its middle 150 up"),
+    )
+
+
+def test_the_outside_of_trays_and_masks_is_told(tmp_path):
+    loaded(tmp_path)
+    text = SCENE.replace("corner_mm = 3", "corner_mm = 3\nouter_mm = [200, 160]").replace(
+        "at_mm = 16", "at_mm = 16\nouter_mm = [190, 150]"
+    )
+    (tmp_path / "b.toml").write_text(text)
+    found = load_scene(tmp_path / "b.toml")
+    state, *_ = states_of(found.scene, found.resources)
+    rows = dict(numbers_used([state]).box)
+    assert ", 8 deep, 200 x 160 outside, glass " in rows["stage 1"]
+    assert rows["mask"] == "at 16, 160 x 110 as read from cut.dxf, 190 x 150 outside"
+
+
+def test_lights_are_told_after_the_box_with_place_size_and_direction(tmp_path):
+    loaded(tmp_path)
+    lights = (
+        '[[light]]\nname = "key"\nposition_mm = [-1500, 2000, -300]\nsize_mm = 600\n'
+        '[[light]]\nname = "back"\nazimuth_deg = 150\nelevation_deg = 20\nwidth_deg = 2\n'
+        '[[light]]\nname = "sun"\nsun = { latitude_deg = 34, longitude_deg = -118, time = 2026-06-21T17:30:00-07:00, '
+        "camera_heading_deg = 280 }\n"
+    )
+    (tmp_path / "b.toml").write_text(SCENE + lights)
+    found = load_scene(tmp_path / "b.toml")
+    used = numbers_by_lens(states_of(found.scene, found.resources))
+    assert with_lights(used, found.scene.light)[0].box[-3:] == (
+        ("key", "light 1500 left and 2000 up, 300 behind the lens front, 600 wide"),
+        ("back", "light at azimuth 150 deg, elevation 20 deg, 2 deg wide"),
+        ("sun", "sun at latitude 34, longitude -118, 2026-06-21T17:30:00-07:00, camera heads 280 deg"),
     )
 
 

@@ -22,7 +22,7 @@ def test_the_first_line_is_the_answer_for_the_whole_run():
 def test_a_run_without_vignetting_says_so_and_counts_what_is_tight():
     tight = state(guide(word=Word.TIGHT, loss=0.0, part=None))
     assert answer_line([check(clear_state(), tight)]) == "No vignetting, but 1 of 2 states is tight. Tightest: 18, infinity, f/2."
-    assert answer_line([check(clear_state(), clear_state())]) == "All 2 states are clear: the box stays out of every frame."
+    assert answer_line([check(clear_state(), clear_state())]) == "Both states are clear: the box stays out of every frame."
 
 
 def test_a_clear_answer_sends_people_to_numbers_that_may_be_wrong():
@@ -31,6 +31,8 @@ def test_a_clear_answer_sends_people_to_numbers_that_may_be_wrong():
     assert answer_line([check(*doubted)]).endswith("First read the caution.")
     more = replace(clear_state(), notes=(slip, replace(slip, part="seal")))
     assert answer_line([check(more, *doubted)]).endswith("First read the 2 cautions.")
+    beside = replace(clear_state(), notes=(slip, replace(slip, part="seal", may_be_slip=False)))
+    assert answer_line([check(beside)]).endswith("First read the 2 cautions.")  # as many as the page lists
     plain = replace(clear_state(), notes=(replace(slip, may_be_slip=False),))
     assert "First read" not in answer_line([check(plain)])
 
@@ -58,7 +60,8 @@ def test_the_darkening_comes_before_a_fault_that_does_not_explain_it_away():
     dark, clear = (answer_line([check(one(notes=[fault]), clear_state())]) for one in (state, clear_state))
     assert dark.startswith("1 of 2 states vignettes.")
     assert dark.endswith("The box has 1 fault and cannot be used as it stands.")
-    assert clear.startswith("The box has 1 fault")
+    told = "The box has 1 fault and cannot be used as it stands. Apart from the fault, all 2 states are clear"
+    assert clear.startswith(told)
     assert state_sentence(state(notes=[fault])).endswith("; the box has a fault, see the table")
 
 

@@ -97,3 +97,25 @@ def test_the_room_at_a_hoods_front_is_square_to_the_beams_side(show):
     beside = (85 - (radius + slope * (74 + 40))) / math.hypot(1, slope)
     rear = (60 - (radius + slope * (14 + 40))) / math.hypot(1, slope)
     assert found.nominal.clearance_mm == pytest.approx(min(beside, rear), abs=0.1)
+
+
+TRAY = '[[box.stage]]\nname = "tray"\nat_mm = 5\ndepth_mm = 8\nopening_mm = [112, 84]\n'
+
+
+@pytest.mark.parametrize(("ahead_mm", "share"), [(2.5, 4.5 / 24), (9, 0.0)])
+def test_builds_with_a_tray_in_the_barrel_are_not_clear_and_are_counted(tmp_path, ahead_mm, share):
+    """The tray stands behind the lens front in 4.5 of the 24 mm between 2.5 - 12 and 2.5 + 12, by the sum of the two places."""
+    text = SCENE.replace("ahead_mm = 4", f"ahead_mm = {ahead_mm}").split("[box.hood]", maxsplit=1)[0] + TRAY
+    text = text.replace("focal_mm = 35", "focal_mm = 85")
+    text += '[[tolerance]]\nof = "box.ahead_mm"\nplus_minus = 12\n[check]\nfocus_mm = ["infinity"]\n'
+    path = tmp_path / "scene.toml"
+    path.write_text(text, encoding="utf-8")
+    found = builds(load_scene(path), count=48)
+    (lens,) = found.found.lenses
+    unbuilt = lens.unbuilt.count if lens.unbuilt is not None else 0
+    assert unbuilt == pytest.approx(48 * share, abs=1.0)
+    assert lens.clear_share <= 1 - unbuilt / 48
+    words = found.data()["summary"]
+    assert (f"{unbuilt} of the 48 builds tried cannot be built" in words) == bool(share)
+    assert ("tray" in words) == bool(share)
+    assert found.exit_status == (1 if share else 0)
