@@ -19,7 +19,7 @@ from raytrace.beam.frame_margin import scaled
 from raytrace.optics.lens import FixedPupil
 from scenes.cautions.focus_plane import BEYOND, TOUCHING_MM
 from scenes.states.clear_rule import ROOM_PERCENT, TOLD_MM, room_needed_mm
-from scenes.states.judgement import doubts, judge_state, place_words
+from scenes.states.judgement import doubts, place_words
 
 if TYPE_CHECKING:
     from geometry.body import Part
@@ -154,23 +154,10 @@ class ClearRooms:
     """
 
     def __init__(self, variants: Sequence[LensState], guides: Sequence[Guide], box: Box, *, left_out_mm: float = 0.0) -> None:
-        self._ask(variants, guides, box, more_mm=left_out_mm + SAME_MM, grown_by=ROOMY)
-
-    @classmethod
-    def at_least(cls, variants: Sequence[LensState], guides: Sequence[Guide], box: Box) -> ClearRooms:
-        """What a clear frame keeps free without what it has to spare: a part that this refuses is in the way.
-
-        Beams are widened for what may lie between field points, of a walk that falls steeply by mm, and not evenly from scale to
-        scale: a guide grown by a little may seem less clear than one grown by more, which holds it.
-        """
-        found = cls.__new__(cls)
-        found._ask(variants, guides, box, more_mm=0.0, grown_by=1.0)
-        return found
-
-    def _ask(self, variants: Sequence[LensState], guides: Sequence[Guide], box: Box, *, more_mm: float, grown_by: float) -> None:
         needed_mm = room_needed_mm(variants)
         outer = outer_guides(guides)
-        grown = outer_guides([scaled(guide, grown_by) for guide in outer])
+        grown = outer_guides([scaled(guide, ROOMY) for guide in outer])
+        more_mm = left_out_mm + SAME_MM
         own_mm = more_mm + (needed_mm - TOLD_MM if needed_mm > 0.0 else 0.0)
         self.own = Rooms(variants, outer, box) if needed_mm > 0.0 else None  # else the grown ones are enough
         asked = [(Rooms(variants, grown, box), more_mm), *([(self.own, own_mm)] if self.own else [])]
@@ -198,10 +185,7 @@ def stands_clear(state: State) -> bool:
     if doubts(state):
         return False
     rooms = ClearRooms(state.variants, state.guides, state.box)
-    if all(rooms.clears(part) for part in state.box.parts):
-        return True
-    least = ClearRooms.at_least(state.variants, state.guides, state.box)
-    return all(least.clears(part) for part in state.box.parts) and judge_state(state).clear
+    return all(rooms.clears(part) for part in state.box.parts)
 
 
 def least_rooms(state: State) -> tuple[float, ...]:

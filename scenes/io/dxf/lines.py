@@ -25,6 +25,7 @@ from scenes.io.library_remarks import in_one_line, remarks_of
 from scenes.scene_file.errors import Complaint, SceneError
 
 FLATNESS_MM = 0.002  # chords of arcs and splines stray at most this much: a fiftieth of what a file takes off metal
+MOST_FIT_MM = 0.5  # off its points that a spline may state for itself: more is a slip, or no cut-out for a box
 LARGEST_BYTES = 20_000_000
 MOST_PIECES, MOST_POINTS, DEEPEST = 20_000, 400_000, 16
 MOST_THINGS = 40_000  # of any kind in the file: its reader takes some five seconds for these
@@ -40,6 +41,7 @@ FULL_LINES = {"CONTINUOUS", "BYLAYER", "BYBLOCK"}
 CLEAR_SHARE = 0.95  # transparency of lines that nobody sees
 NEVER_PRINTED = "defpoints"  # the layer that drawing programs keep for the points of dimensions, and print nothing of
 SMOOTHED = 4  # DXF reference, POLYLINE, group code 70: its vertices are those of a frame, not of the line
+CORNER_IN_SPACE = 32  # DXF reference, VERTEX, group code 70
 FRAME_CORNER = 16  # DXF reference, VERTEX, group code 70: of such a frame
 
 
@@ -239,8 +241,11 @@ def _runs_one_way(entity: Any, source: str) -> None:
 
 def _runs_through_its_points(piece: Any, flat: Line, unit_mm: float, source: str) -> None:
     """Refuse a spline whose points to run through speak against its control points: which of the two are spoilt nobody knows."""
-    off_mm = off_its_points(piece, flat) * unit_mm if piece.dxftype() == "SPLINE" else 0.0
-    if off_mm > JOIN_MM + FLATNESS_MM:
+    if piece.dxftype() != "SPLINE":
+        return
+    off_mm = off_its_points(piece, flat) * unit_mm
+    stated_mm = min(max(float(piece.dxf.get("fit_tolerance", 0.0)), 0.0) * unit_mm, MOST_FIT_MM)
+    if off_mm > JOIN_MM + FLATNESS_MM + stated_mm:
         raise _refusal(
             source,
             f"holds a SPLINE that passes {off_mm:.2g} mm off its own points to run through; export it again, as arcs and lines",
@@ -310,6 +315,12 @@ def _block_parts(insert: Any, source: str, depth: int) -> Iterator[Any]:
             source,
             f'shows its block "{block.name[:40]}" at two scales, {across:g} across and {up:g} up; explode it and export again',
         )
+    deep = abs(float(insert.dxf.zscale))
+    if not math.isclose(deep, 1.0, rel_tol=1e-6) and not math.isclose(deep, across, rel_tol=1e-6):
+        raise _refusal(
+            source,
+            f'shows its block "{block.name[:40]}" at two scales, {across:g} across and {deep:g} deep; explode it and export again',
+        )
     if _is_clipped(insert):
         raise _refusal(source, f'shows only a part of its block "{block.name[:40]}"; explode it and export again')
     if not len(block):
@@ -346,6 +357,8 @@ def _polyline_parts(entity: Any, source: str) -> Iterator[Any]:
         raise _refusal(source, "holds a POLYLINE that is a mesh or a smoothed frame; draw it as lines and arcs, and export again")
     if entity.dxftype() == "POLYLINE" and any(vertex.dxf.flags & FRAME_CORNER for vertex in entity.vertices):
         raise _refusal(source, "is damaged: a POLYLINE that is no smoothed one holds corners of a frame; export it again")
+    if entity.dxftype() == "POLYLINE" and entity.is_3d_polyline and not all(map(_is_in_space, entity.vertices)):
+        raise _refusal(source, "is damaged: a POLYLINE in space holds corners, bulges or widths of a flat one; export it again")
     if not entity.dxf.flags & 8 and entity.has_width:  # 8: a 3D polyline, which has none
         raise _refusal(source, f"holds a {entity.dxftype()} that is drawn wide; draw its edges as lines, and export again")
     pieces = list(islice(entity.virtual_entities(), MOST_PIECES + 1))
@@ -355,6 +368,12 @@ def _polyline_parts(entity: Any, source: str) -> Iterator[Any]:
         if piece.dxftype() not in DRAWN:
             raise _refusal(source, f"holds a {piece.dxftype()} in a polyline; draw it as lines and arcs, and export again")
         yield piece
+
+
+def _is_in_space(vertex: Any) -> bool:
+    """Whether this is a corner of a polyline in space, which has no bulge and no width."""
+    flat = (vertex.dxf.get("bulge", 0.0), vertex.dxf.get("start_width", 0.0), vertex.dxf.get("end_width", 0.0))
+    return bool(vertex.dxf.flags & CORNER_IN_SPACE) and not any(flat)
 
 
 def _within_reach(piece: Any, unit_mm: float, source: str) -> None:

@@ -21,6 +21,7 @@ from scenes.io.dxf.tags import Tag, numbered_tags, things
 STRAIGHT = 1e-3  # sine of a turn: less is a corner that somebody left in a straight line
 OPPOSITE_MM = 0.5  # of where a mirror shows a corner
 MOST_LOST = 2  # corners; a cut-out of which more stand alone is meant so
+MOST_GONE = 12  # numbers of a polyline's corners: a curve of chords that is lost takes more with it
 LEAST_OPPOSITE, LEAST_UPRIGHT = 2, 4  # corners that do mirror each other: left and right, and up and down, which fewer are meant to
 HANDLES, POLYLINE_THINGS = {5, 105}, {"VERTEX", "SEQEND"}  # DXF reference, "Common Group Codes": 5, and 105 of one kind of thing
 MOST_CORNERS = 20_000
@@ -106,7 +107,7 @@ def _apart_mm(edges: shapely.MultiLineString, mirror: Mirror) -> float:
 
 
 def numbering_doubts(data: bytes) -> Iterator[str]:
-    """The first polyline whose corners are numbered in a row, but for a number or two that nothing in the file has."""
+    """The first polyline whose corners are numbered in a row, but for a few that nothing in the file has."""
     if b"VERTEX" not in data:
         return
     found = list(things([(code, value) for code, value, _ in numbered_tags(data)]))
@@ -118,7 +119,7 @@ def numbering_doubts(data: bytes) -> Iterator[str]:
             continue
         lost = _lost(row, used)
         if lost:
-            named = " and ".join(f"{number:X}" for number in lost)
+            named = " and ".join(f"{number:X}" for number in lost[:MOST_LOST]) + (", among others" if len(lost) > MOST_LOST else "")
             yield (
                 f"its file numbers the corners of a polyline in a row from {min(row):X} to {max(row):X}, and nothing in it has the "
                 f"number {named}; has a corner been lost?"
@@ -137,7 +138,7 @@ def _handles(own: Sequence[Tag]) -> list[int]:
 
 
 def _lost(row: Sequence[int], used: set[int]) -> list[int]:
-    if not row or max(row) - min(row) > len(row) + MOST_LOST:
+    if not row or max(row) - min(row) > len(row) + MOST_GONE:
         return []
     lost = [number for number in range(min(row), max(row)) if number not in used]
-    return lost if 2 * len(lost) < len(row) and len(lost) <= MOST_LOST else []
+    return lost if len(lost) < len(row) and len(lost) <= MOST_GONE else []

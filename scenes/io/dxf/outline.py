@@ -19,6 +19,8 @@ from scenes.io.dxf.joined_lines import OpenLineError, closed_rings
 from scenes.io.dxf.leftovers import leftover_doubts
 from scenes.io.dxf.lines import Drawn, read_document, read_drawn
 from scenes.io.dxf.lost_corners import mirror_doubts, numbering_doubts
+from scenes.io.dxf.lost_things import Found, handle_doubts, layer_table_doubts, lost_member, row_doubts, things_of
+from scenes.io.dxf.plain_text import plain_text
 from scenes.io.dxf.remarks import unseen_words
 from scenes.io.dxf.sheet_lines import line_doubts, over_the_opening, stranded
 from scenes.io.dxf.sheets import LINED, Sheet, dimension_doubts, other_doubts, sheets_of
@@ -53,7 +55,7 @@ def read_outline(data: bytes, source: str) -> DrawnOutline:
     SceneError with one sentence where the drawing cannot be read whole, or is not of closed outlines alone.
     """
     try:
-        return _outline(data, source)
+        return _outline(plain_text(data), source)
     except (SceneError, MemoryError):
         raise
     except OpenLineError as error:
@@ -76,6 +78,8 @@ def _outline(data: bytes, source: str) -> DrawnOutline:
     if problem := words_against(shown, unit_mm) or words_against(unseen, unit_mm, SAID_UNSEEN):
         raise _refusal(source, problem)
     closed = closed_rings(drawn.lines)
+    found = things_of(data)
+    _no_member_lost(found, len(closed), source)
     rings = [shapely.Polygon(ring) for ring in closed]
     if not rings:
         raise _refusal(source, "holds no closed outline; join its lines and arcs end to end")
@@ -100,6 +104,7 @@ def _outline(data: bytes, source: str) -> DrawnOutline:
     doubts += tuple(extent_doubts(document.header, shape.bounds, unit_mm))
     doubts += (*scaled_doubts(drawn.scaled), *leftover_doubts(document, data, (*drawn.layers, *drawn.blocks)))
     doubts += (*mirror_doubts(closed, drawn.lines), *numbering_doubts(data))
+    doubts += (*handle_doubts(found), *row_doubts(found), *layer_table_doubts(document, found, drawn.layers))
     doubts += _sheet_doubts(sheets, drawn, shape, unit_mm, lopsided=lopsided)
     return DrawnOutline(shapely.normalize(mirrored), states_unit=stated != UNITLESS, doubts=doubts)
 
@@ -125,6 +130,17 @@ def _nothing_stranded(found: str, source: str) -> None:
             source,
             f"holds {found}, and only what is drawn in model space is read; move the cut-out there and delete the sheet's lines, "
             "or save the cut-out alone",
+        )
+
+
+def _no_member_lost(found: Found, outlines: int, source: str) -> None:
+    """Refuse a group that is not whole where one outline is left: it may be the plate's edge, and the cut-out what is lost."""
+    lost = lost_member(found)
+    if lost and outlines == 1:
+        raise _refusal(
+            source,
+            f"is damaged: a group of it names a thing by the number {lost}, which nothing in it has, and one outline is left; "
+            "export it again",
         )
 
 

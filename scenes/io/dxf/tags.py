@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import islice
 
+from scenes.io.dxf.foreign_codes import foreign_words
 from scenes.io.dxf.splines import spline_words
 from scenes.io.dxf.swallowed import Numbered, marker_words, swallowed_words
 from scenes.io.library_remarks import printable
@@ -27,7 +28,7 @@ MARKED = {
     "AcDb3dPolylineVertex": {"VERTEX"},
     "AcDbBlockReference": {"INSERT"},
 }
-PLACE, SECOND = (10, 20), (11, 21)
+PLACE, SECOND, HEIGHT = (10, 20), (11, 21), 30
 NEEDED = {
     "LINE": (*PLACE, *SECOND),
     "CIRCLE": (*PLACE, 40),
@@ -49,7 +50,7 @@ RATIO, LEAST_RATIO, ROUNDED = 40, 1e-6, 1e-9  # DXF reference, ELLIPSE: short ax
 NUMBERS = {*range(10, 100), *range(110, 150), *range(210, 240)}  # DXF reference, "Group Code Value Types"
 ONCE = {*range(10, 60), 70, 71, 90, *range(210, 240)}  # of what is one line, curve or copy
 OF_CORNERS = {20, 40, 41, 42, 91}  # of LWPOLYLINE: what each corner may have once, behind its 10
-PLURAL = {"LWPOLYLINE": {10, *OF_CORNERS}, "SPLINE": {*range(10, 13), *range(20, 23), *range(30, 33), 40, 41}}
+PLURAL = {"LWPOLYLINE": {10, 30, *OF_CORNERS}, "SPLINE": {*range(10, 13), *range(20, 23), *range(30, 33), 40, 41}}
 SHAPED = {*NEEDED, *PLURAL, "BLOCK"}
 EMBEDDED = 101  # what follows belongs to an object within the entity
 
@@ -61,8 +62,9 @@ def contradiction(data: bytes) -> str:
     except ValueError as error:
         return str(error)
     tags = [(code, value) for code, value, _ in numbered]
-    words = _units_words(tags) or next((words for head, own in things(tags) if (words := _words(head, own))), "")
-    return words or swallowed_words(numbered)
+    found = list(things(tags))
+    words = _units_words(tags) or next((words for head, own in found if (words := _words(head, own))), "")
+    return words or swallowed_words(numbered) or foreign_words(found)
 
 
 FRAMES = {"SECTION", "ENDSEC", "BLOCK", "ENDBLK", "VERTEX", "SEQEND", "ATTRIB", "VIEWPORT", "EOF"}  # what holds or ends others
@@ -185,6 +187,9 @@ def _corner_words(tags: Sequence[Tag], codes: Counter[int]) -> str:
     found = f"{codes[10]} x and {codes[20]} y" if codes[10] != codes[20] else str(codes[10])
     if stated != found:
         return f"LWPOLYLINE states {printable(stated[:LONGEST_WORD])} corners and holds {found}"
+    heights = [_number(value) for code, value in tags if code == HEIGHT]  # DXF gives it none; some programs write one throughout
+    if heights and (len(heights) != codes[10] or len(set(heights)) > 1 or None in heights):
+        return f"LWPOLYLINE of {codes[10]} corners holds a z (30) of {len(heights)} of them, or z that differ"
     return _corner_by_corner(code for code, _ in tags)
 
 

@@ -24,6 +24,8 @@ def doubts(add, *, layer="0", unit=MM, size=(186, 140)):
     """The doubts of a drawing of one outline on this layer, or of none where it has no size, and what is added."""
     document = ezdxf.new("R2010")
     document.header["$INSUNITS"] = unit
+    if layer not in document.layers:
+        document.layers.add(layer)
     if size:
         document.modelspace().add_lwpolyline(box(*size), close=True, dxfattribs={"layer": layer})
     add(document)

@@ -60,7 +60,7 @@ def test_the_darkening_comes_before_a_fault_that_does_not_explain_it_away():
     dark, clear = (answer_line([check(one(notes=[fault]), clear_state())]) for one in (state, clear_state))
     assert dark.startswith("1 of 2 states vignettes.")
     assert dark.endswith("The box has 1 fault and cannot be used as it stands.")
-    told = "The box has 1 fault and cannot be used as it stands. Apart from the fault, all 2 states are clear"
+    told = "The box has 1 fault and cannot be used as it stands. Apart from the fault, both states are clear"
     assert clear.startswith(told)
     assert state_sentence(state(notes=[fault])).endswith("; the box has a fault, see the table")
 
