@@ -15,6 +15,7 @@ from pathlib import Path
 
 from scenes.io.folders.access import give_access, not_kept
 from scenes.io.free_names import ENDS, first_free
+from scenes.io.plain_text import plain_text
 from scenes.io.reading import was_read
 
 MANIFEST = ".brimline-files.json"  # what each command wrote, as SHA-256 by file name: what differs was changed since
@@ -95,7 +96,7 @@ def sha256(path: Path) -> str:
 def hashes_in(folder: Path) -> dict[str, dict[str, str]]:
     """What a folder's manifest holds; nothing where it has none that can be read, or one that was edited."""
     try:
-        found = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
+        found = json.loads(plain_text(folder / MANIFEST))
         seal = found.pop(SEAL)
         hashes = {str(command): {str(k): str(v) for k, v in files.items()} for command, files in found.items()}
         return hashes if seal == _seal(hashes) else {}

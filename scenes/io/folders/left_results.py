@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from scenes.io.plain_text import plain_text
+
 RESULTS_NAME = "results.json"
 RESULTS_KEY = "brimline"  # in the JSON of every answer: the command that left it
 OLD_RESULTS_KEY = "brimline_results"  # of version 1
@@ -27,7 +29,7 @@ def left_by(results: Mapping[str, Any]) -> str:
 def results_in(folder: Path, name: str) -> dict[str, Any]:
     """What a JSON file says that a run left in a folder; empty where no run did."""
     try:
-        found = json.loads((folder / name).read_text(encoding="utf-8"))
+        found = json.loads(plain_text(folder / name))
     except (OSError, ValueError, RecursionError):
         return {}
     return found if isinstance(found, dict) and (isinstance(found.get(RESULTS_KEY), str) or OLD_RESULTS_KEY in found) else {}

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from scenes.io.folders.kept_files import Identity, Seen, identity, names_in
+from scenes.io.plain_text import plain_text
 
 
 def write_note(path: Path, stage: Path, seen: Seen) -> None:
@@ -31,7 +32,7 @@ def write_note(path: Path, stage: Path, seen: Seen) -> None:
 def read_note(path: Path) -> tuple[Seen, int] | None:
     """What was seen, and the number of the folder that was to take the name; None where nothing can be read."""
     try:
-        noted = json.loads(path.read_text(encoding="ascii"))
+        noted = json.loads(plain_text(path))
         seen = Seen(
             own=frozenset(map(str, noted["own"])),
             taken=_identities(noted["taken"]),

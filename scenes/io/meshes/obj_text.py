@@ -47,13 +47,16 @@ def obj_faces(data: bytes) -> int:
     _ends_whole(data)
     if has_blanks(data):
         raise DamagedMeshError("it holds bytes that no text has, as where a disk was never written; export it again")
-    faces, corners, used = 0, 0, set[int]()
+    faces, corners, used, numbers = 0, 0, set[int](), set[int]()
     for kind, words in _none_empty(_lines(data)):
         if kind == b"v":
             corners += 1
+            numbers.add(len(words))
         elif kind in FACES:
             used.update(_corner(word, corners) for word in words)
             faces += _triangles(len(words))
+    if len(numbers) > 1:  # a blank within a number makes two of it
+        raise DamagedMeshError(f"some corners of it have {min(numbers)} numbers, and some {max(numbers)}; export it again")
     all_corners_used(len(used & set(range(1, corners + 1))), corners)
     return faces
 

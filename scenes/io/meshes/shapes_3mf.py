@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cache
 from xml.parsers import expat
 
@@ -52,10 +53,10 @@ def _is_of_triangles(tag: str, attributes: Mapping[str, str]) -> None:
 def _3mf_model(model: bytes) -> int:
     own: dict[str, int] = defaultdict(int)
     components: dict[str, list[str]] = defaultdict(list)
-    cornered: list[str] = []
     names: dict[str, str] = {}
     items: list[str] = []
     inside = ""
+    lists = _CornerLists()
     spaces: dict[str, str] = {}
 
     def declare(prefix: str | None, address: str | None) -> None:
@@ -74,11 +75,12 @@ def _3mf_model(model: bytes) -> int:
                 own[inside] += 0
                 names[inside] = attributes.get("name") or inside
             case "vertices":
-                cornered.append(inside)
+                lists.begun.append(inside)
             case "triangle":
                 own[inside] += 1
+                lists.ask(inside, attributes)
             case "vertex":
-                _is_a_corner(attributes)
+                lists.add(inside, attributes)
             case "component":
                 _has_a_place(attributes)
                 components[inside].append(attributes["objectid"])
@@ -91,9 +93,33 @@ def _3mf_model(model: bytes) -> int:
     parser.StartElementHandler, parser.StartNamespaceDeclHandler = start, declare
     parser.Parse(model, True)
     markup.close()
-    if len(cornered) > len(set(cornered)):
-        raise DamagedMeshError("a body of it has two lists of corners; export it again")
+    lists.hold_all()
     return _built_faces(own, components, names, items)
+
+
+@dataclass(slots=True)
+class _CornerLists:
+    """Of each body the lists of corners begun, how many corners it has, and how many its triangles ask for."""
+
+    begun: list[str] = field(default_factory=list)
+    corners: Counter[str] = field(default_factory=Counter)
+    asked: Counter[str] = field(default_factory=Counter)
+
+    def add(self, body: str, corner: Mapping[str, str]) -> None:
+        """Note a corner that is one."""
+        _is_a_corner(corner)
+        self.corners[body] += 1
+
+    def ask(self, body: str, triangle: Mapping[str, str]) -> None:
+        """Note the last corner that a triangle names."""
+        self.asked[body] = max(self.asked[body], *(1 + int(triangle[key]) for key in ("v1", "v2", "v3")))
+
+    def hold_all(self) -> None:
+        """Refuse a body with two lists, and one whose triangles would take the corners of the next body."""
+        if len(self.begun) > len(set(self.begun)):
+            raise DamagedMeshError("a body of it has two lists of corners; export it again")
+        if any(count > self.corners[body] for body, count in self.asked.items()):
+            raise DamagedMeshError("a triangle of it names a corner that its body lacks; export it again")
 
 
 def _built_faces(

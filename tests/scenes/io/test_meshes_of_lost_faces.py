@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 import struct
 import zipfile
 
@@ -171,6 +172,22 @@ EMPTY_3MF = {
     "no mesh": "",
     "no parts": "<components/>",
 }
+
+
+def test_a_3mf_whose_triangles_name_a_corner_that_their_own_body_lacks_is_refused():
+    """Its reader would take the first corner of the next body; 3MF core specification, 4.1.4.1: indices of the mesh's own list."""
+    whole = mesh_of_3mf(ROD)
+    lost = re.sub(r"<vertex [^>]*/>", "", whole, count=1)
+    model = package(whole)
+    assert not refusal_of(model, "3mf")
+    assert "names a corner that its body lacks" in refusal_of(package(lost), "3mf")
+
+
+def test_an_obj_of_which_a_blank_parts_a_number_is_refused():
+    text = trimesh.exchange.obj.export_obj(ROD)
+    parted = re.sub(r"^(v \S+ \S*?\d)(\d\S*)", r"\1 \2", text, count=1, flags=re.MULTILINE)
+    assert parted != text
+    assert "have 3 numbers, and some 4" in refusal_of(parted, "obj")
 
 
 @pytest.mark.parametrize("rod", EMPTY_3MF.values(), ids=EMPTY_3MF.keys())
